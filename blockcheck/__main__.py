@@ -1,0 +1,5 @@
+"""Run the command line: ``python -m blockcheck``."""
+
+from .cli import main
+
+main()

@@ -1,0 +1,147 @@
+"""Everything that can be expected to go wrong, as one tree of exceptions.
+
+Each error says in one sentence what is wrong and in a second what to do. Errors that end
+the measuring of one photo carry the stable ``code`` that the JSON and the docs use.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Something that a person should know about a result.
+
+    Attributes
+    ----------
+    code : str
+        Stable name in lower_snake_case, listed in docs/problems.md.
+    level : str
+        ``"warning"`` (the result stands) or ``"error"`` (there is no result).
+    message : str
+        One sentence: what is wrong.
+    hint : str
+        One sentence: what to do about it.
+    """
+
+    code: str
+    level: str
+    message: str
+    hint: str
+
+
+class BlockcheckError(Exception):
+    """Root of all expected failures.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what is wrong, with the file's name where there is one.
+    hint : str
+        One sentence: what to do about it.
+    """
+
+    code = "error"
+
+    def __init__(self, message: str, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.hint}".strip()
+
+    def problem(self) -> Problem:
+        """Return this failure as a `Problem` of level "error"."""
+        return Problem(self.code, "error", self.message, self.hint)
+
+
+class LengthError(BlockcheckError, ValueError):
+    """A length, a size or a fraction that cannot be read."""
+
+    code = "bad_length"
+
+
+class PlanError(BlockcheckError, ValueError):
+    """Numbers that do not make a cutting plan (a strip wider than the block, say)."""
+
+    code = "bad_plan"
+
+
+class ProjectError(BlockcheckError):
+    """A project file that cannot be opened, read or written."""
+
+    code = "project"
+
+
+class MeasureError(BlockcheckError):
+    """Root of what ends the measuring of one photo."""
+
+    code = "not_measured"
+
+
+class PhotoError(MeasureError):
+    """The file is not a photo that can be decoded."""
+
+    code = "unreadable_photo"
+
+
+class BlurredError(MeasureError):
+    """The photo is too blurred to measure."""
+
+    code = "blurred"
+
+
+class OverexposedError(MeasureError):
+    """The photo is so bright that edges are washed out."""
+
+    code = "overexposed"
+
+
+class NoReferenceError(MeasureError):
+    """Nothing of known size was found in the photo."""
+
+    code = "no_reference"
+
+
+class ReferenceHiddenError(MeasureError):
+    """A reference was found, but too little of it is seen."""
+
+    code = "reference_hidden"
+
+
+class ReferencesDisagreeError(MeasureError):
+    """Two references contradict each other by more than their uncertainties allow."""
+
+    code = "references_disagree"
+
+
+class TiltedError(MeasureError):
+    """The camera was held at too steep an angle."""
+
+    code = "tilted"
+
+
+class NoBlockError(MeasureError):
+    """No block was found."""
+
+    code = "no_block"
+
+
+class BlockCutOffError(MeasureError):
+    """The block reaches past the frame of the photo."""
+
+    code = "block_cut_off"
+
+
+class BlockTooSmallError(MeasureError):
+    """The block covers too few pixels."""
+
+    code = "too_small_in_photo"
+
+
+class EdgeNotFoundError(MeasureError):
+    """A side of the block could not be told from what it lies on."""
+
+    code = "edge_not_found"

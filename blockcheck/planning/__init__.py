@@ -1,0 +1,1 @@
+"""Geometry and arithmetic on measured blocks; no images here."""

@@ -1,0 +1,91 @@
+"""Uncertainty budgets after JCGM 100:2008 (GUM) and decision rules after JCGM 106:2012."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from scipy.special import ndtr, stdtrit
+
+
+@dataclass(frozen=True)
+class Term:
+    """One named contribution: standard uncertainty `u` with `dof` degrees of freedom."""
+
+    name: str
+    u: float
+    dof: float = math.inf
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with the budget of its uncertainty, in the value's unit.
+
+    The terms are independent and add in quadrature (JCGM 100, 5.1.2).
+    """
+
+    value: float
+    budget: tuple[Term, ...] = ()
+
+    @cached_property
+    def u(self) -> float:
+        """Combined standard uncertainty."""
+        return math.sqrt(sum(t.u**2 for t in self.budget))
+
+    @cached_property
+    def dof(self) -> float:
+        """Effective degrees of freedom (Welch-Satterthwaite, JCGM 100, G.2b)."""
+        spread = sum(t.u**4 / t.dof for t in self.budget if t.dof < math.inf)
+        return self.u**4 / spread if spread > 0 else math.inf
+
+    def expanded(self, level: float) -> float:
+        """Half-width of the interval of coverage `level` (t distribution, JCGM 100, G.3).
+
+        The degrees of freedom are truncated to a whole number, as G.4.1 asks.
+        """
+        return coverage_factor(level, self.dof) * self.u
+
+    @cached_property
+    def u95(self) -> float:
+        """Expanded uncertainty: k = 2, or Student's t where few degrees of freedom ask for more."""
+        return max(2.0, coverage_factor(0.95, self.dof)) * self.u
+
+    def scaled(self, factor: float) -> Estimate:
+        """Return the estimate of `factor` times this quantity."""
+        terms = tuple(Term(t.name, abs(factor) * t.u, t.dof) for t in self.budget)
+        return Estimate(factor * self.value, terms)
+
+
+def coverage_factor(level: float, dof: float) -> float:
+    """Two-sided coverage factor for `level` (0.95, say)."""
+    nu = 1e9 if math.isinf(dof) else max(1.0, math.floor(dof + 1e-9))
+    return float(stdtrit(nu, 0.5 + level / 2))
+
+
+def combine(terms: Iterable[Term]) -> tuple[Term, ...]:
+    """Merge terms of one name in quadrature and leave out zeros, keeping first-seen order."""
+    squares: dict[str, float] = {}
+    spread: dict[str, float] = {}
+    for t in terms:
+        squares[t.name] = squares.get(t.name, 0.0) + t.u**2
+        spread[t.name] = spread.get(t.name, 0.0) + (t.u**4 / t.dof if t.dof < math.inf else 0.0)
+    return tuple(
+        Term(name, math.sqrt(s), s**2 / spread[name] if spread[name] else math.inf)
+        for name, s in squares.items()
+        if s > 0
+    )
+
+
+def conformance_probability(value: float, u: float, low: float, high: float) -> float:
+    """Probability that a quantity lies in [low, high], given a normal PDF (JCGM 106, 7.4)."""
+    if u == 0:
+        return 1.0 if low <= value <= high else 0.0
+    return float(ndtr((high - value) / u) - ndtr((low - value) / u))
+
+
+def verdict(value: float, u: float, low: float, high: float, level: float = 0.95) -> str:
+    """Decide with guard bands (JCGM 106, 8.3): "yes", "no" or "too close to call"."""
+    p = conformance_probability(value, u, low, high)
+    return "yes" if p >= level else "no" if p <= 1 - level else "too close to call"

@@ -1,0 +1,1 @@
+"""Finding references and blocks in photos: everything that reads pixels."""
