@@ -113,6 +113,14 @@ def test_words_change_with_unit_and_problems():
     assert len(annotate(photo(), one, Plane((CARD,)), problems=(long, WARNING))) > len(inches) + 200
 
 
+def test_band_tells_each_size():
+    """Also for a block that is too small in the picture to carry its size."""
+    none = annotate(photo(), [], None)
+    one = annotate(photo(), [block(1500, 700, 90, 90)], None)
+    two = annotate(photo(), [block(1500, 700, 90, 90), block(500, 700, 90, 90)], None)
+    assert len(none) < len(one) < len(two)
+
+
 def test_scale_bar_is_two_inches_long():
     drawn = annotate(photo(), [], Plane())
     row = drawn[1500 - round(2000 / 34)].astype(int).sum(axis=1)

@@ -87,7 +87,7 @@ def annotate(
     unit, fraction
         How lengths are written; see `units.format_length`.
     problems : sequence of Problem
-        Written in a band below the photo.
+        Written in a band below the photo, after the sizes and the references.
 
     Returns
     -------
@@ -113,9 +113,15 @@ def annotate(
     def length(mm: float) -> str:
         return format_length(mm, unit=unit, fraction=fraction)
 
+    lines = []
     for number, block in enumerate(blocks, start=1):
-        title = f"block {number}" if len(blocks) > 1 else ""
-        _label_size(drawing, px(block.corners_px), block, title, length, unit)
+        title = f"block {number}" if len(blocks) > 1 else "block"
+        sizes = [
+            (f"{name} {length(size.value)}", f"± {format_uncertainty(size.u95, unit=unit)}")
+            for name, size in (("width", block.width_mm), ("height", block.height_mm))
+        ]
+        _label_size(drawing, px(block.corners_px), title if len(blocks) > 1 else "", sizes)
+        lines.append(f"{title.capitalize()}: {', '.join(' '.join(s) for s in sizes)}")
     for block in blocks:
         _label_corners(drawing, px(block.corners_px), block)
         _label_sides(drawing, px(block.corners_px), [length(s.value) for s in block.sides_mm])
@@ -125,7 +131,8 @@ def annotate(
         mm, words = (2 * INCH, "2 in") if unit == "in" else (50.0, "5 cm")
         _scale_bar(drawing, lambda points: px(plane.px_from_mm(points)), mm, words)
 
-    lines = [f"Measured with: {', '.join(r.name for r in references)}"] if references else []
+    if references:
+        lines.append(f"Measured with: {', '.join(r.name for r in references)}")
     lines += [f"{p.level.capitalize()}: {p.message} {p.hint}".strip() for p in problems]
     return drawing.with_band(lines)
 
@@ -240,25 +247,16 @@ class _Drawing:
 
 
 def _label_size(
-    drawing: _Drawing,
-    corners: np.ndarray,
-    block: MeasuredBlock,
-    title: str,
-    length: Callable[[float], str],
-    unit: str,
+    drawing: _Drawing, corners: np.ndarray, title: str, sizes: Sequence[tuple[str, str]]
 ) -> None:
-    """Write width and height with their U95 in the middle, in as few lines as fit."""
-    sizes = (("width", block.width_mm), ("height", block.height_mm))
-    pairs = [
-        (f"{w} {length(e.value)}", f"± {format_uncertainty(e.u95, unit=unit)}") for w, e in sizes
-    ]
-    head = [title] if title else []
-    wide = "\n".join(head + [f"{a} {b}" for a, b in pairs])
-    tall = "\n".join(head + [line for pair in pairs for line in pair])
-    room = 0.8 * (corners.max(axis=0) - corners.min(axis=0)) - 2 * drawing.text
-    choices = [t for t in (wide, tall) if (drawing.extent(t) <= room).all()]
-    centre = corners.mean(axis=0)
-    drawing.label(choices[0] if choices else title or tall, lambda _: [centre])
+    """Write in the middle the block's title or, where it has none, its size if that fits."""
+    wide = "\n".join(" ".join(size) for size in sizes)
+    tall = "\n".join(line for size in sizes for line in size)
+    room = 0.9 * (corners.max(axis=0) - corners.min(axis=0)) - drawing.text
+    fitting = (text for text in (wide, tall) if (drawing.extent(text) <= room).all())
+    text = title or next(fitting, "")
+    if text:
+        drawing.label(text, lambda _: [corners.mean(axis=0)])
 
 
 def _label_sides(drawing: _Drawing, corners: np.ndarray, texts: Sequence[str]) -> None:
