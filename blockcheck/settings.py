@@ -1,0 +1,89 @@
+"""What a person may say about a photo, the same on the command line and in Python."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .errors import LengthError
+from .units import parse_length, parse_size
+
+Length = str | float
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Settings of a measurement, in millimetres.
+
+    Attributes
+    ----------
+    card_side, sheet_side : float or None
+        The printed card's board and the sheet's long side, as measured with a ruler.
+    square : float or None
+        Side of a plain square in the photo.
+    grid : float or None
+        Spacing of the mat's lines; without it 1 in or 1 cm, whichever fits the card.
+    planned : (float, float) or None
+        Planned cut width and height.
+    cloth_height : float
+        Of the cloth's face above the mat.
+    focal : float or None
+        35 mm equivalent focal length, for photos whose EXIF lacks it.
+    """
+
+    card_side: float | None = None
+    sheet_side: float | None = None
+    square: float | None = None
+    grid: float | None = None
+    planned: tuple[float, float] | None = None
+    cloth_height: float = 0.5
+    focal: float | None = None
+
+    @classmethod
+    def of(
+        cls,
+        *,
+        card_side: Length | None = None,
+        sheet_side: Length | None = None,
+        square: Length | None = None,
+        grid: Length | None = None,
+        planned: str | tuple[float, float] | None = None,
+        cloth_height: Length | None = None,
+        focal: float | None = None,
+    ) -> Settings:
+        """Read settings given as text (``"4in"``) or in millimetres.
+
+        Raises
+        ------
+        LengthError
+            If a length cannot be read or is out of all proportion.
+        """
+        within = (
+            ("card side", card_side, 50, 300),
+            ("sheet side", sheet_side, 100, 600),
+            ("square", square, 20, 600),
+            ("grid spacing", grid, 4, 120),
+            ("cloth height", cloth_height, 0.01, 20),
+        )
+        read: list[float | None] = []
+        for name, given, low, high in within:
+            value = None if given is None else parse_length(given)
+            if value is not None and not low <= value <= high:
+                raise LengthError(
+                    f"The {name} {given} is not between {low:g} and {high:g} mm.",
+                    "Name the unit, like 4in or 10cm.",
+                )
+            read.append(value)
+        if focal is not None and not 10 <= focal <= 300:
+            raise LengthError(
+                f"The focal length {focal:g} is not a 35 mm equivalent between 10 and 300.",
+                "Phones have about 24 to 28.",
+            )
+        return cls(
+            card_side=read[0],
+            sheet_side=read[1],
+            square=read[2],
+            grid=read[3],
+            planned=None if planned is None else parse_size(planned),
+            cloth_height=read[4] if read[4] is not None else 0.5,
+            focal=focal,
+        )

@@ -1,0 +1,197 @@
+"""The camera model: a pinhole with radial distortion, looking at a plane.
+
+Frame of the plane: x to the right and y down as on the reference, z into the table, all
+in millimetres; a point `height_mm` above the mat has z = -height_mm. The camera sees
+``X_c = R X + t``, normalises ``x = X_c / Z_c``, stretches it by
+``1 + k1 r^2 + k2 r^4`` (D. C. Brown 1966; Zhang, MSR-TR-98-71, eq. 11) and scales it to
+pixels with one focal length (square pixels).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+N_CAMERA = 11  # turn (3), shift (3), log f, k1, k2, cx, cy
+DIAGONAL_35MM = float(np.hypot(36.0, 24.0))
+
+
+@dataclass(frozen=True)
+class Camera:
+    """Pose and lens.
+
+    Attributes
+    ----------
+    R : (3, 3) array
+        Camera from plane.
+    t : (3,) array
+        Millimetres.
+    f, k1, k2, cx, cy : float
+        Pixels and plain numbers.
+    """
+
+    R: np.ndarray
+    t: np.ndarray
+    f: float
+    k1: float
+    k2: float
+    cx: float
+    cy: float
+
+    @property
+    def centre_mm(self) -> np.ndarray:
+        """(3,) the camera's place in the frame of the plane."""
+        return -self.R.T @ self.t
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the line of sight and the plane's normal."""
+        return float(np.degrees(np.arccos(np.clip(abs(self.R[2, 2]), 0, 1))))
+
+    def project(self, points_mm: np.ndarray) -> np.ndarray:
+        """(N, 2) pixels of (N, 3) points in the frame of the plane."""
+        X = points_mm @ self.R.T + self.t
+        x = X[:, :2] / X[:, 2:]
+        r2 = np.sum(x * x, axis=1, keepdims=True)
+        return self.f * x * (1 + r2 * (self.k1 + r2 * self.k2)) + (self.cx, self.cy)
+
+    def normalise(self, points_px: np.ndarray) -> np.ndarray:
+        """(N, 2) undistorted normalised coordinates of (N, 2) pixels, by Newton's method."""
+        xd = (np.asarray(points_px, float) - (self.cx, self.cy)) / self.f
+        rd = np.linalg.norm(xd, axis=1)
+        r = rd.copy()
+        for _ in range(6):
+            r2 = r * r
+            slope = 1 + r2 * (3 * self.k1 + 5 * self.k2 * r2)
+            r = r - (r * (1 + r2 * (self.k1 + self.k2 * r2)) - rd) / np.maximum(slope, 0.2)
+        return xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
+
+    def to_plane(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
+        """(N, 2) millimetres where the rays of (N, 2) pixels meet the level `height_mm`."""
+        rays = np.column_stack([self.normalise(points_px), np.ones(len(points_px))]) @ self.R
+        c = self.centre_mm
+        return c[:2] + rays[:, :2] * ((-height_mm - c[2]) / rays[:, 2])[:, None]
+
+    def derivatives(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Derivatives of `project`.
+
+        Returns
+        -------
+        (N, 2, 11) array
+            By the camera: a small turn after R, t, log f, k1, k2, cx, cy.
+        (N, 2, 3) array
+            By the point's millimetres.
+        """
+        RX = points_mm @ self.R.T
+        X = RX + self.t
+        iz = 1 / X[:, 2]
+        x = X[:, :2] * iz[:, None]
+        r2 = np.sum(x * x, axis=1)
+        d = 1 + r2 * (self.k1 + r2 * self.k2)
+        # by the normalised point, then by the point in the camera's frame
+        A = self.f * (
+            d[:, None, None] * np.eye(2)
+            + (2 * self.k1 + 4 * self.k2 * r2)[:, None, None] * x[:, :, None] * x[:, None, :]
+        )
+        B = np.zeros((len(x), 2, 3))
+        B[:, 0, 0] = B[:, 1, 1] = iz
+        B[:, :, 2] = -x * iz[:, None]
+        by_X = A @ B
+        turn = np.zeros((len(x), 3, 3))  # d(exp(w) R X)/dw = -[R X]x
+        turn[:, 0, 1], turn[:, 0, 2] = RX[:, 2], -RX[:, 1]
+        turn[:, 1, 0], turn[:, 1, 2] = -RX[:, 2], RX[:, 0]
+        turn[:, 2, 0], turn[:, 2, 1] = RX[:, 1], -RX[:, 0]
+        J = np.zeros((len(x), 2, N_CAMERA))
+        J[:, :, 0:3] = by_X @ turn
+        J[:, :, 3:6] = by_X
+        J[:, :, 6] = self.f * x * d[:, None]
+        J[:, :, 7] = self.f * x * r2[:, None]
+        J[:, :, 8] = self.f * x * (r2 * r2)[:, None]
+        J[:, 0, 9] = J[:, 1, 10] = 1
+        return J, by_X @ self.R
+
+    def moved(self, step: np.ndarray) -> Camera:
+        """Return the camera after a step in the eleven parameters of `derivatives`."""
+        turn, _ = cv2.Rodrigues(np.asarray(step[:3], float))
+        return replace(
+            self,
+            R=turn @ self.R,
+            t=self.t + step[3:6],
+            f=self.f * float(np.exp(step[6])),
+            k1=self.k1 + step[7],
+            k2=self.k2 + step[8],
+            cx=self.cx + step[9],
+            cy=self.cy + step[10],
+        )
+
+
+@dataclass(frozen=True)
+class LensPrior:
+    """What is known of the lens before the references are looked at (1 sigma).
+
+    Phones straighten most of their lenses' distortion; what is left is about half a per
+    cent at the photo's corner.
+    """
+
+    f: float
+    f_sigma: float  # relative
+    k1: float = 0.0
+    k1_sigma: float = 0.012
+    k2: float = 0.0
+    k2_sigma: float = 0.005
+    cx: float = 0.0
+    cy: float = 0.0
+    centre_sigma: float = 12.0
+
+    @classmethod
+    def of_photo(cls, size: tuple[int, int], focal_35mm: float | None) -> LensPrior:
+        """Prior from the photo's size and its 35 mm focal length (26 mm is usual on phones)."""
+        width, height = size
+        f = (focal_35mm or 26.0) * float(np.hypot(width, height)) / DIAGONAL_35MM
+        return cls(
+            f=f,
+            f_sigma=0.03 if focal_35mm else 0.15,
+            cx=(width - 1) / 2,
+            cy=(height - 1) / 2,
+            centre_sigma=0.003 * max(width, height),
+        )
+
+    def camera(self, R: np.ndarray, t: np.ndarray) -> Camera:
+        """Return the likeliest camera at a pose."""
+        return Camera(R, t, self.f, self.k1, self.k2, self.cx, self.cy)
+
+    def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
+        """(5,) normalised departures of log f, k1, k2, cx, cy, and their (5, 11) derivative."""
+        sigma = np.array(
+            [self.f_sigma, self.k1_sigma, self.k2_sigma, self.centre_sigma, self.centre_sigma]
+        )
+        off = np.array(
+            [
+                np.log(camera.f / self.f),
+                camera.k1 - self.k1,
+                camera.k2 - self.k2,
+                camera.cx - self.cx,
+                camera.cy - self.cy,
+            ]
+        )
+        J = np.zeros((5, N_CAMERA))
+        J[np.arange(5), np.arange(6, 11)] = 1 / sigma
+        return off / sigma, J
+
+
+def pose_from_points(
+    prior: LensPrior, points_mm: np.ndarray, points_px: np.ndarray, height_mm: float = 0.0
+) -> Camera:
+    """Return a first camera from four or more points on one level (SQPNP, then refined).
+
+    Parameters
+    ----------
+    points_mm, points_px : (N, 2) arrays
+    """
+    X = np.column_stack([points_mm, np.full(len(points_mm), -height_mm)])
+    x = prior.camera(np.eye(3), np.zeros(3)).normalise(points_px)
+    _, rvec, tvec = cv2.solvePnP(X, x[:, None], np.eye(3), None, flags=cv2.SOLVEPNP_SQPNP)
+    rvec, tvec = cv2.solvePnPRefineLM(X, x[:, None], np.eye(3), None, rvec, tvec)
+    return prior.camera(cv2.Rodrigues(rvec)[0], tvec[:, 0])

@@ -1,0 +1,140 @@
+"""Decode a photo: upright pixels, focal length from EXIF, checksum."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+from pillow_heif import register_heif_opener
+
+from ..errors import PhotoError
+
+SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+MIN_PIXELS = 1_900_000
+MAX_PIXELS = 52_000_000
+_HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
+
+register_heif_opener()
+
+
+@dataclass(frozen=True)
+class Photo:
+    """An upright photo.
+
+    Attributes
+    ----------
+    path : Path
+    rgb : (H, W, 3) uint8 array
+        EXIF orientation applied.
+    sha256 : str
+        Of the file as it lies on disk.
+    focal_35mm : float or None
+        The focal length that EXIF gives as for 35 mm film, by the picture's diagonal
+        (CIPA DCG-001): ``f_px = focal_35mm * diagonal_px / 43.27``.
+    camera : str or None
+        Maker and model, as EXIF gives them.
+    """
+
+    path: Path
+    rgb: np.ndarray
+    sha256: str
+    focal_35mm: float | None
+    camera: str | None
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        return self.rgb.shape[1], self.rgb.shape[0]
+
+    @cached_property
+    def gray(self) -> np.ndarray:
+        """(H, W) uint8 luma (ITU-R BT.601)."""
+        return cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
+
+
+def read_photo(path: str | Path) -> Photo:
+    """Read and decode one photo.
+
+    Raises
+    ------
+    PhotoError
+        If the file is missing, empty, truncated, no picture, or too small or large.
+    """
+    path = Path(path)
+    try:
+        data = path.read_bytes()
+    except OSError as e:
+        raise PhotoError(
+            f"{path.name} cannot be opened ({e.strerror}).", "Check its name and place."
+        ) from e
+    if not data:
+        raise PhotoError(f"{path.name} is empty.", _HINT)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
+            with Image.open(io.BytesIO(data)) as image:
+                _check_size(image, path)
+                exif = image.getexif()
+                focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
+                camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
+                # 16-bit grey would be clipped by a plain conversion
+                if image.mode.startswith("I"):
+                    image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+                elif image.mode in ("RGBA", "LA", "PA", "P"):
+                    image = _on_white(image, exif)
+                rgb = np.array(ImageOps.exif_transpose(image).convert("RGB"))
+    except UnidentifiedImageError as e:
+        raise PhotoError(f"{path.name} is not a photo that can be read.", _HINT) from e
+    except Image.DecompressionBombError as e:
+        raise PhotoError(
+            f"{path.name} has too many pixels.", "Use a photo of 2 to 50 megapixels."
+        ) from e
+    except (OSError, ValueError, SyntaxError, EOFError, RuntimeError, MemoryError) as e:
+        raise PhotoError(f"{path.name} is damaged or cut short.", _HINT) from e
+    return Photo(
+        path=path,
+        rgb=rgb,
+        sha256=hashlib.sha256(data).hexdigest(),
+        focal_35mm=_positive(focal),
+        camera=" ".join(filter(None, camera)) or None,
+    )
+
+
+def _check_size(image: Image.Image, path: Path) -> None:
+    width, height = image.size
+    mp = width * height / 1e6
+    if width * height > MAX_PIXELS:
+        raise PhotoError(
+            f"{path.name} has {mp:.0f} megapixels.", "Use a photo of 2 to 50 megapixels."
+        )
+    if width * height < MIN_PIXELS:
+        raise PhotoError(
+            f"{path.name} has only {width} × {height} pixels.",
+            "Use the photo as the phone made it, 2 megapixels or more, not a preview or a screenshot.",
+        )
+
+
+def _on_white(image: Image.Image, exif: Image.Exif) -> Image.Image:
+    flat = Image.new("RGBA", image.size, "white")
+    flat.alpha_composite(image.convert("RGBA"))
+    flat.info["exif"] = exif.tobytes()
+    return flat
+
+
+def _words(value: object) -> str:
+    return str(value).replace("\0", " ").strip() if value else ""
+
+
+def _positive(value: object) -> float | None:
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return None
+    return number if 5 < number < 500 else None

@@ -1,0 +1,141 @@
+"""From a photo to its plane: find every reference, adjust them together, judge the result."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..errors import (
+    BlurredError,
+    NoReferenceError,
+    OverexposedError,
+    Problem,
+    TiltedError,
+)
+from ..settings import Settings
+from .adjust import Plane, adjust, check_agreement, first_camera
+from .card import find_boards
+from .grid import SPACINGS_MM, find_lines, find_lines_alone, segments_of
+from .lens import LensPrior, pose_from_points
+from .photo import Photo
+from .square import find_square
+
+STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
+_WHITE = 253
+_CARD_HINT = (
+    "Lay the printed card (blockcheck card) flat beside the block, all of it in the picture, "
+    "or name what lies there with --square or --grid."
+)
+
+
+def plane_of(photo: Photo, settings: Settings) -> Plane:
+    """Find the plane of the mat in a photo.
+
+    Raises
+    ------
+    NoReferenceError, ReferencesDisagreeError, TiltedError, BlurredError, OverexposedError
+    """
+    prior = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
+    references = find_boards(photo.gray, settings.card_side, settings.sheet_side)
+    spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
+    segments = segments_of(photo.gray)
+    plane = None
+    if references:
+        camera = first_camera(prior, references[0])
+        plane = adjust(references, prior, camera)
+    elif settings.square is not None:
+        square = find_square(photo.rgb, settings.square, prior)
+        if square is not None:
+            references, corners_px = [square[0]], square[1]
+            corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * settings.square
+            camera = pose_from_points(prior, corners_mm, corners_px, references[0].height_mm)
+            plane = adjust(references, prior, camera)
+    if plane is not None:
+        found = find_lines(photo.gray, references, prior, plane, segments, spacings)
+    elif settings.grid is not None:
+        found = find_lines_alone(photo.gray, prior, segments, settings.grid)
+    else:
+        found = None
+    if found is not None:
+        plane = replace(found[0], mat=found[1])
+    if plane is None:
+        raise _why_nothing(photo, settings)
+    _judge_tilt(plane)
+    check_agreement(plane)
+    return replace(plane, problems=_warnings(plane, photo, settings))
+
+
+def _why_nothing(photo: Photo, settings: Settings) -> Exception:
+    name = photo.path.name
+    white = np.mean(np.all(photo.rgb[::8, ::8] >= _WHITE, axis=2))
+    if white > 0.5:
+        return OverexposedError(
+            f"{name} is overexposed: more than half of it is plain white.",
+            "Take it again in softer light, or tap on the block so that the phone sets the light by it.",
+        )
+    if _sharpness(photo.gray) < 2.0:
+        return BlurredError(
+            f"{name} is blurred: nothing in it has a sharp edge.",
+            "Hold the phone still, wipe its lens, and let it focus before you press.",
+        )
+    if settings.square is not None:
+        return NoReferenceError(
+            f"No plain square was found in {name}.",
+            "Lay it flat where its colour differs from what it lies on, all of it in the picture.",
+        )
+    if settings.grid is not None:
+        return NoReferenceError(
+            f"The mat's lines could not be followed in {name}.",
+            "Hold the phone level above the mat, with more of its lines in the picture, or use the card.",
+        )
+    return NoReferenceError(f"No reference card was found in {name}.", _CARD_HINT)
+
+
+def _sharpness(gray: np.ndarray) -> float:
+    """Steepest common grey step, grey levels per pixel (99.9th percentile)."""
+    part = gray[:: max(1, gray.shape[0] // 400)]
+    return float(np.percentile(np.abs(part[:, 1:].astype(np.int16) - part[:, :-1]), 99.9))
+
+
+def _judge_tilt(plane: Plane) -> None:
+    if plane.camera.tilt_deg > TOO_STEEP_DEG:
+        raise TiltedError(
+            f"The camera was tilted by {plane.camera.tilt_deg:.0f}°.",
+            "Hold the phone level above the block and take the photo again.",
+        )
+
+
+def _warnings(plane: Plane, photo: Photo, settings: Settings) -> tuple[Problem, ...]:
+    found = []
+    kinds = {p.reference.kind for p in plane.references}
+    if plane.camera.tilt_deg > STEEP_DEG:
+        found.append(
+            Problem(
+                "tilted",
+                "warning",
+                f"The camera was tilted by {plane.camera.tilt_deg:.0f}°, which widens the uncertainty.",
+                "Hold the phone level above the block.",
+            )
+        )
+    if ("card" in kinds and settings.card_side is None) or ("sheet" in kinds and settings.sheet_side is None):
+        option = "--card-side" if "card" in kinds else "--sheet-side"
+        found.append(
+            Problem(
+                "print_not_measured",
+                "warning",
+                "The printed reference was taken to have its nominal size.",
+                f"Measure it with your ruler and give its size with {option}: printers often scale a page.",
+            )
+        )
+    if not (kinds & {"grid", "sheet"}) and len(plane.references) == 1:
+        found.append(
+            Problem(
+                "one_reference",
+                "warning",
+                "Only one small reference was found, so lengths far from it are less sure.",
+                "A second card at the block's other end, the reference sheet, or a mat with its lines in "
+                "view makes them ten times as sure.",
+            )
+        )
+    return tuple(found)
