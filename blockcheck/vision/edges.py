@@ -1,0 +1,286 @@
+"""One raw edge, followed in the photo's own pixels.
+
+The photo is sampled along lines across the side, and averaged over a few pixels along it.
+In these profiles cloth begins at a sharp step with mat on its outer side: the path of such
+steps that holds together best along the whole side is found by dynamic programming, then
+located to a fraction of a pixel in linear light, where blur moves no edge. A shadow dims the
+mat softly and keeps its hue, so it is neither sharp nor unlike mat.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+BINS = 180  # places along a side
+_SUB = 4  # samples averaged at each place
+_BLUR_PX = 1.4
+_WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
+_SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
+_v = np.arange(256) / 255
+_LINEAR = np.where(_v <= 0.04045, _v / 12.92, ((_v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Mat:
+    """The mat's colour, changing smoothly over the photo with the light.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height of the photo.
+    coefficients : (6, 3) array
+        Of the second-order surface of each colour.
+    sigma : float
+        Spread of the mat about it, grey levels.
+    """
+
+    size: tuple[int, int]
+    coefficients: np.ndarray
+    sigma: float
+
+    @classmethod
+    def learn(cls, size: tuple[int, int], points_px: np.ndarray, colours: np.ndarray) -> Mat:
+        """Fit the surface robustly to (N, 3) colours at (N, 2) places."""
+        A = _surface(points_px, size)
+        colours = np.asarray(colours, float)
+        middle = np.median(colours, axis=0)
+        off = np.linalg.norm(colours - middle, axis=1)
+        w = off <= 3 * np.median(off) + 2
+        extent = np.ptp(A[:, 1:3], axis=0).min() if len(A) else 0.0
+        ridge = np.array([1e-6, 1, 1, 10, 10, 10]) * (3 if extent < 0.5 else 0.3)
+        c = np.zeros((6, 3))
+        for _ in range(6):
+            Aw = A * w[:, None]
+            c = np.linalg.solve(A.T @ Aw + np.diag(ridge), Aw.T @ (colours - middle))
+            r = np.linalg.norm(colours - middle - A @ c, axis=1)
+            s = 1.2 * np.median(r[w > 0]) + 0.5
+            w = 1 / (1 + (r / (2 * s)) ** 4)
+        c[0] += middle
+        return cls(size, c, float(s))
+
+    def colours(self, points_px: np.ndarray) -> np.ndarray:
+        """(N, 3) expected colours at (N, 2) places."""
+        return np.asarray(_surface(points_px, self.size) @ self.coefficients)
+
+    def unlike(
+        self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
+    ) -> np.ndarray:
+        """Distance of colours from the mat's, in grey levels, whatever the shadow on it."""
+        gain = np.sum(colours * expected, axis=-1) / np.maximum(
+            np.sum(expected * expected, axis=-1), 1
+        )
+        gain = np.clip(gain, *shade)[..., None]
+        return np.asarray(np.linalg.norm(colours - gain * expected, axis=-1))
+
+
+def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    x, y = ((np.asarray(points_px, float) - np.array(size) / 2) / (max(size) / 2)).T
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What was found along one side.
+
+    Attributes
+    ----------
+    along : (BINS,) array
+        Place along the side, 0 to 1.
+    points_px : (BINS, 2) array
+    good : (BINS,) bool array
+        Trusted points.
+    smooth_px : (BINS, 2) array
+        The smooth curve through them.
+    sigma_px : float
+    strength : float
+        Mean sharpness along the path, 0 to 1; about 0.2 where there is no edge.
+    """
+
+    along: np.ndarray
+    points_px: np.ndarray
+    good: np.ndarray
+    smooth_px: np.ndarray
+    sigma_px: float
+    strength: float
+
+    @property
+    def support(self) -> float:
+        """Fraction of the places that gave a trusted point."""
+        return float(self.good.mean())
+
+
+def trace(
+    rgb: np.ndarray,
+    mat: Mat,
+    base_px: np.ndarray,
+    outward: np.ndarray,
+    reach_px: float,
+    px_per_mm: float,
+    lines: np.ndarray | None,
+    barred: np.ndarray,
+    fine: bool,
+) -> Trace:
+    """Follow the edge along a curve.
+
+    Parameters
+    ----------
+    base_px : (BINS, 2) array
+        Where the edge is expected.
+    outward : (2,) array
+        Unit vector away from the block.
+    reach_px : float
+        How far to look on both sides.
+    lines : (H / 2, W / 2) uint8 array or None
+        Not zero on the mat's printed lines.
+    barred : (H / 8, W / 8) bool array
+        True on cards: no edge is looked for there.
+    fine : bool
+        Half-pixel steps, and places to a fraction of a pixel.
+    """
+    step = 0.5 if fine else 1.0
+    t = np.arange(reach_px, -reach_px - step / 2, -step)  # from outside to inside
+    sampled, at = _profiles(rgb, base_px, outward, t)
+    colour = _average(sampled.astype(np.float32))
+    slope = _slope(colour, step)
+    outer = slope[: max(4, len(t) // 4)]
+    noise = 1.4826 * float(np.median(np.abs(outer))) + 0.05
+    height = np.linalg.norm(slope, axis=2) / (noise * np.sqrt(3))
+    height = cv2.blur(height, (3, 1))
+    sharp = np.clip((height - 1.5) / 5, 0, 1)
+    crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
+    sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
+    if lines is not None:  # a block may lie along a line, so a line counts less, not nothing
+        sharp[_lookup(lines, at, 2) > 0] *= 0.4
+    unlike = mat.unlike(colour, mat.colours(at.reshape(-1, 2)).reshape(*at.shape[:2], 3))
+    unlike = np.clip((unlike - mat.sigma) / (3 * mat.sigma + 3), 0, 1)
+    outside, inside = _both_sides(
+        unlike, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
+    )
+    score = sharp + 0.9 * (inside - outside) + 0.1 * (t / reach_px)[:, None]
+    rows = _best_path(score, 0.15 * step, 2 if not fine else 3)
+    n = np.arange(BINS)
+    place = rows.astype(float)
+    if fine:
+        light = _slope(_average(cv2.LUT(sampled, _LINEAR)), step)
+        place = _crest(np.linalg.norm(light, axis=2), rows, round(2 / step))
+    offset = np.interp(place, np.arange(len(t)), t)
+    strong = (sharp[rows, n] > 0.3) & (rows > 1) & (rows < len(t) - 2)
+    strong &= ~(_lookup(barred, at[rows, n], 8) > 0)
+    along = (n + 0.5) / BINS
+    smooth, spread = smooth_curve(along, offset, strong)
+    residual = np.abs(offset - smooth)
+    good = strong & (residual < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5))
+    steps = np.diff(offset)[good[1:] & good[:-1]]
+    sigma = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) if len(steps) > 5 else spread
+    return Trace(
+        along,
+        base_px + offset[:, None] * outward,
+        good,
+        base_px + smooth[:, None] * outward,
+        max(sigma, 0.02),
+        float(sharp[rows, n].mean()),
+    )
+
+
+def _profiles(
+    rgb: np.ndarray, base_px: np.ndarray, outward: np.ndarray, t: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(T, BINS * _SUB, 3) colours, and (T, BINS, 2) where each average is centred."""
+    n = (np.arange(BINS * _SUB) + 0.5) / _SUB - 0.5
+    places = np.arange(BINS)
+    dense = np.stack([np.interp(n, places, base_px[:, i]) for i in (0, 1)], axis=1)
+    at = (dense[None] + t[:, None, None] * outward).astype(np.float32)
+    sampled = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return sampled, base_px[None] + t[:, None, None] * outward
+
+
+def _average(sampled: np.ndarray) -> np.ndarray:
+    return np.asarray(sampled.reshape(len(sampled), BINS, _SUB, 3).mean(axis=2))
+
+
+def _slope(colour: np.ndarray, step: float) -> np.ndarray:
+    s = _BLUR_PX / step
+    u = np.arange(-round(3 * s), round(3 * s) + 1)
+    kernel = u * np.exp(-(u**2) / (2 * s * s))
+    kernel /= np.abs(kernel).sum() / 2
+    return np.asarray(
+        cv2.filter2D(
+            colour, -1, kernel[:, None].astype(np.float32), borderType=cv2.BORDER_REPLICATE
+        )
+    )
+
+
+def _both_sides(unlike: np.ndarray, window: int, guard: int) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of the window before (outside) and after (inside) each row."""
+    rows = len(unlike)
+    total = np.vstack([np.zeros((1, unlike.shape[1])), np.cumsum(unlike, axis=0)])
+
+    def mean(first: np.ndarray, last: np.ndarray) -> np.ndarray:
+        first, last = np.clip(first, 0, rows), np.clip(last, 0, rows)
+        return np.asarray((total[last] - total[first]) / np.maximum(last - first, 1)[:, None])
+
+    i = np.arange(rows)
+    return mean(i - guard - window, i - guard), mean(i + guard, i + guard + window)
+
+
+def _lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
+    i = ((at + 0.5) / scale).astype(int)
+    h, w = mask.shape
+    return np.asarray(mask[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)])
+
+
+def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
+    """Row at each column of the path with the greatest sum, paying for each row it moves."""
+    rows, columns = score.shape
+    shifts = np.arange(-moves, moves + 1)
+    price = stiffness * np.abs(shifts)[:, None]
+    best = score[:, 0]
+    came = np.zeros((columns, rows), np.int8)
+    padded = np.full(rows + 2 * moves, -1e9)
+    i = np.arange(rows)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
+    for c in range(1, columns):
+        padded[moves : moves + rows] = best
+        options = windows - price
+        pick = options.argmax(axis=0)
+        came[c] = pick
+        best = options[pick, i] + score[:, c]
+    path = np.empty(columns, int)
+    path[-1] = int(best.argmax())
+    for c in range(columns - 1, 0, -1):
+        path[c - 1] = path[c] + shifts[came[c, path[c]]]
+    return path
+
+
+def _crest(height: np.ndarray, rows: np.ndarray, reach: int) -> np.ndarray:
+    """Highest place near each path row, by a parabola through three samples."""
+    n = np.arange(len(rows))
+    near = np.clip(rows[None] + np.arange(-reach, reach + 1)[:, None], 1, len(height) - 2)
+    top = near[height[near, n].argmax(axis=0), n]
+    a, b, c = height[top - 1, n], height[top, n], height[top + 1, n]
+    bend = a - 2 * b + c
+    shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, -1), 0)
+    return np.asarray(top + np.clip(shift, -0.5, 0.5))
+
+
+def smooth_curve(
+    along: np.ndarray, offset: np.ndarray, use: np.ndarray, degree: int = 4
+) -> tuple[np.ndarray, float]:
+    """Robust low-order curve through the offsets, and their spread about it."""
+    if use.sum() < 4 * (degree + 1):
+        return np.full_like(offset, float(np.median(offset))), float(np.std(offset)) + 0.1
+    A = np.polynomial.legendre.legvander(2 * along - 1, degree)
+    w = use.astype(float)
+    ridge = np.diag([0, 0, 0.3, 1.0, 1.0][: degree + 1]) + 1e-9 * np.eye(degree + 1)
+    spread = 1.0
+    for k in range(8):
+        Aw = A * w[:, None]
+        r = offset - A @ np.linalg.solve(A.T @ Aw + ridge, Aw.T @ offset)
+        spread = 1.4826 * float(np.median(np.abs(r[use]))) + 0.05
+        # absolute values first, so that a long wrong stretch does not hold the start
+        scale = np.abs(r) / (spread if k < 3 else 3 * spread)
+        w = use / np.maximum(scale, 1) if k < 3 else use * np.clip(1 - scale**2, 0, None) ** 2
+    return np.asarray(offset - r), spread

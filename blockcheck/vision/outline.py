@@ -1,0 +1,537 @@
+"""The blocks' raw edges: found coarsely by what is unlike mat, then followed side by side.
+
+Coarse, at an eighth of the photo's scale: the mat's colour is learnt beside its printed lines
+where these are seen, else around the cards; what differs from it, or hides its lines, and
+does not reach the photo's frame is a candidate. Fine: see `edges`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import cv2
+import numpy as np
+
+from ..errors import (
+    BlockCutOffError,
+    BlockTooSmallError,
+    EdgeNotFoundError,
+    MeasureError,
+    NoBlockError,
+)
+from .edges import BINS, Mat, Trace, trace
+
+SCALE = 8
+CLOTH_MM = 0.5
+SMALLEST_MM = 30.0
+_SMALLEST_PX = 120.0
+_COARSE_SHADE = (0.75, 1.12)
+_NAMES = ("top", "right", "bottom", "left")
+_HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
+
+
+class PlaneLike(Protocol):
+    """What of a plane is needed here."""
+
+    def mm_from_px(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
+        """(N, 2) millimetres of (N, 2) pixels."""
+
+    def px_from_mm(self, points_mm: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
+        """(N, 2) pixels of (N, 2) millimetres."""
+
+
+@dataclass(frozen=True)
+class Side:
+    """One raw edge in the photo's own pixels.
+
+    Attributes
+    ----------
+    points_px : (N, 2) array
+        The outermost points of cloth, clockwise, evenly spaced but for outliers left out.
+    sigma_px : float
+        Random noise of one point across the edge.
+    support : float
+        Fraction of the side's places that gave a trusted point.
+    by_hand : bool
+        True where no edge was found and the line between corners set by hand stands in.
+    """
+
+    points_px: np.ndarray
+    sigma_px: float
+    support: float
+    by_hand: bool = False
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A block's four corners and raw edges.
+
+    Attributes
+    ----------
+    corners_px : (4, 2) array
+        Clockwise as seen, from the one nearest the photo's top left.
+    sides : tuple of Side
+        Top, right, bottom, left.
+    """
+
+    corners_px: np.ndarray
+    sides: tuple[Side, Side, Side, Side]
+
+
+def find_outlines(
+    rgb: np.ndarray,
+    plane: PlaneLike,
+    *,
+    exclude_px: Sequence[np.ndarray],
+    mat_segments_px: np.ndarray | None = None,
+    mat_segments_seen: np.ndarray | None = None,
+) -> list[Outline]:
+    """Find every block that lies whole in the photo.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+    plane : Plane
+    exclude_px : sequence of (4, 2) arrays
+        What the reference cards cover.
+    mat_segments_px, mat_segments_seen : (M, 2, 2) and (M,) arrays, optional
+        The mat's printed lines from crossing to crossing, and where they were seen.
+
+    Raises
+    ------
+    NoBlockError, BlockCutOffError, BlockTooSmallError, EdgeNotFoundError
+    """
+    small = _Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
+    candidates: list[tuple[np.ndarray, float]] = []
+    problem: MeasureError | None = None
+    mat = None
+    for mat in small.mats():
+        candidates, problem = _candidates(small, mat, plane)
+        if candidates:
+            break
+    if not candidates or mat is None:
+        raise problem or NoBlockError(
+            "No block was found on the mat.",
+            "Lay the block on the mat beside the card, all of it in the picture.",
+        )
+    lines = _line_mask(rgb, plane, mat_segments_px)
+    found, failure = [], None
+    for corners_mm, reach_mm in candidates:
+        try:
+            found.append(_refine(rgb, plane, mat, corners_mm, reach_mm, lines, small))
+        except EdgeNotFoundError as error:
+            failure = failure or error
+    if failure is not None:
+        raise failure
+    found.sort(
+        key=lambda o: (
+            round(o.corners_px[:, 1].mean() / rgb.shape[0] * 4),
+            o.corners_px[:, 0].mean(),
+        )
+    )
+    return found
+
+
+def outline_near(rgb: np.ndarray, plane: PlaneLike, corners_px: np.ndarray) -> Outline:
+    """Follow the raw edges near corners set by hand.
+
+    Where a side shows no edge, the line between its corners stands in for it.
+    """
+    corners_px = _in_order(np.asarray(corners_px, float))
+    corners_mm = plane.mm_from_px(corners_px, CLOTH_MM)
+    small = _Small.of(rgb, [], None, None)
+    mat = small.mat_around(plane, corners_mm)
+    return _refine(rgb, plane, mat, corners_mm, 4.0, None, small, by_hand=True)
+
+
+@dataclass(frozen=True)
+class _Small:
+    """The photo at an eighth of its scale, with what is known of it."""
+
+    size: tuple[int, int]
+    rgb: np.ndarray
+    cards: np.ndarray
+    segments: np.ndarray | None
+    seen: np.ndarray | None
+
+    @classmethod
+    def of(
+        cls,
+        rgb: np.ndarray,
+        exclude_px: Sequence[np.ndarray],
+        segments: np.ndarray | None,
+        seen: np.ndarray | None,
+    ) -> _Small:
+        h, w = rgb.shape[:2]
+        small = cv2.resize(
+            rgb, (max(w // SCALE, 8), max(h // SCALE, 8)), interpolation=cv2.INTER_AREA
+        )
+        small = cv2.medianBlur(small, 5)  # takes away printed lines
+        cards = np.zeros(small.shape[:2], np.uint8)
+        for polygon in exclude_px:
+            cv2.fillPoly(cards, [np.round(_to_small(polygon)).astype(np.int32)], 1)
+        cards = cv2.dilate(cards, np.ones((5, 5), np.uint8))
+        if segments is None or seen is None or np.sum(seen) < 12:
+            segments = seen = None
+        return cls((w, h), small, cards, segments, seen)
+
+    def at(self, points_px: np.ndarray) -> np.ndarray:
+        """Colours at places in the photo, those outside it left out."""
+        return self.rgb[tuple(self._inside(points_px)[1].T[::-1])]
+
+    def _inside(self, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        i = np.round(_to_small(points_px)).astype(int)
+        h, w = self.cards.shape
+        ok = (i >= 0).all(axis=1) & (i[:, 0] < w) & (i[:, 1] < h)
+        ok[ok] &= self.cards[i[ok, 1], i[ok, 0]] == 0
+        return points_px[ok], i[ok]
+
+    def _learn(self, points_px: np.ndarray) -> Mat:
+        places, i = self._inside(points_px)
+        return Mat.learn(self.size, places, self.rgb[i[:, 1], i[:, 0]])
+
+    def mats(self) -> list[Mat]:
+        """What may be the mat, likeliest first."""
+        if self.segments is not None and self.seen is not None:
+            a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
+            middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
+            return [self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))]
+        ring = cv2.dilate(self.cards, np.ones((15, 15), np.uint8)) - self.cards
+        if ring.sum() < 100:  # no card: whatever there is most of
+            ring = 1 - self.cards
+        y, x = np.nonzero(ring)
+        colours = self.rgb[y, x].astype(np.float32)
+        k = min(3, len(colours))
+        _, label, _ = cv2.kmeans(
+            colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
+        )
+        # two shades of one mat are one kind of ground
+        shares = np.bincount(label.ravel(), minlength=k) / len(colours)
+        mats = []
+        for j in np.argsort(-shares):
+            if shares[j] < 0.12:
+                continue
+            own = label.ravel() == j
+            mat = self._grow(
+                Mat.learn(self.size, _to_photo(np.stack([x, y], 1)[own]), colours[own])
+            )
+            mats.append(mat)
+        return mats
+
+    def _grow(self, mat: Mat) -> Mat:
+        """Learn the mat again from all of the photo that looks like it."""
+        y, x = np.mgrid[0 : self.cards.shape[0] : 3, 0 : self.cards.shape[1] : 3]
+        y, x = y.ravel(), x.ravel()
+        places, colours = _to_photo(np.stack([x, y], 1)), self.rgb[y, x].astype(float)
+        free = self.cards[y, x] == 0
+        for _ in range(3):
+            like = free & (mat.unlike(colours, mat.colours(places), (0.8, 1.2)) < 3 * mat.sigma + 5)
+            if like.sum() > 200:
+                mat = Mat.learn(self.size, places[like], colours[like])
+        return mat
+
+    def mat_around(self, plane: PlaneLike, corners_mm: np.ndarray) -> Mat:
+        """Learn the mat just outside a quadrilateral."""
+        middle = corners_mm.mean(0)
+        rim = np.vstack([np.linspace(corners_mm[i], corners_mm[(i + 1) % 4], 80) for i in range(4)])
+        out = (rim - middle) / np.linalg.norm(rim - middle, axis=1)[:, None]
+        places = np.vstack([plane.px_from_mm(rim + d * out) for d in (6.0, 9.0, 12.0)])
+        return self._learn(places)
+
+    def unlike(self, mat: Mat) -> np.ndarray:
+        """(h, w) distance from the mat's colour."""
+        h, w = self.cards.shape
+        x, y = np.meshgrid(np.arange(w), np.arange(h))
+        expected = mat.colours(_to_photo(np.stack([x.ravel(), y.ravel()], 1)))
+        return mat.unlike(self.rgb.astype(float), expected.reshape(h, w, 3), _COARSE_SHADE)
+
+    def hidden(self) -> tuple[np.ndarray, int]:
+        """(h, w) mask of where several neighbouring lines are not seen, and the cells' size."""
+        mask = np.zeros(self.cards.shape, np.uint8)
+        if self.segments is None or self.seen is None:
+            return mask, 0
+        ends = np.round(_to_small(self.segments)).astype(np.int32)
+        cell = int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+        for which, thick, value in ((~self.seen, 0.7, 1), (self.seen, 0.5, 0)):
+            cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
+        size = max(3, round(0.9 * cell))
+        return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
+
+
+def _to_small(points_px: np.ndarray) -> np.ndarray:
+    return (np.asarray(points_px, float) + 0.5) / SCALE - 0.5
+
+
+def _to_photo(points: np.ndarray) -> np.ndarray:
+    return (np.asarray(points, float) + 0.5) * SCALE - 0.5
+
+
+def _candidates(
+    small: _Small, mat: Mat, plane: PlaneLike
+) -> tuple[list[tuple[np.ndarray, float]], MeasureError | None]:
+    """Corners in mm of what may be blocks, with how far each side may be off; or what is wrong."""
+    differs = (small.unlike(mat) > 4 * mat.sigma + 4).astype(np.uint8)
+    differs[small.cards > 0] = 0
+    differs = cv2.morphologyEx(differs, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    hidden, cell = small.hidden()
+    hidden[small.cards > 0] = 0
+    hidden = (
+        _keep(hidden & ~differs, lambda stats, _: not _on_frame(stats, hidden.shape, 1))
+        if cell
+        else hidden
+    )
+    whole = cv2.morphologyEx(differs | hidden, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    whole[small.cards > 0] = 0
+    count, label, stats, _ = cv2.connectedComponentsWithStats(whole)
+    found: list[tuple[np.ndarray, float]] = []
+    problem: MeasureError | None = None
+    for k in np.argsort(-stats[:, 4]):
+        if k == 0 or stats[k, 4] < 120:
+            continue
+        part = (label == k).astype(np.uint8)
+        if _on_frame(stats[k], whole.shape, 1):
+            if _looks_cut_off(part):
+                problem = BlockCutOffError(
+                    "A block reaches past the edge of the photo.",
+                    "Step back, so that all of the block and some mat around it is in the picture.",
+                )
+            continue
+        if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
+            continue
+        if np.mean(differs[part > 0]) < 0.25:  # lines faint or dashed, or glare
+            continue
+        got = _quadrilateral(part, plane)
+        if got is None:
+            continue
+        corners_mm, fill = got
+        sides = np.linalg.norm(np.roll(corners_mm, -1, axis=0) - corners_mm, axis=1)
+        corners_px = plane.px_from_mm(corners_mm, CLOTH_MM)
+        if min(sides) < SMALLEST_MM or max(sides) > 12 * min(sides):
+            continue
+        if fill < 0.8:
+            continue
+        sides_px = np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1)
+        if min(sides_px) < _SMALLEST_PX:
+            problem = problem or BlockTooSmallError(
+                "The block is too small in the photo.", "Hold the phone nearer to the block."
+            )
+            continue
+        reach = 7.0 if not (hidden & part).any() else 12.0
+        found.append((corners_mm, min(reach, 0.2 * min(sides))))
+    return found, problem
+
+
+def _keep(mask: np.ndarray, wanted) -> np.ndarray:  # type: ignore[no-untyped-def]
+    """The connected parts of a mask for which `wanted(stats, index)`."""
+    count, label, stats, _ = cv2.connectedComponentsWithStats(mask)
+    keep = np.array([k > 0 and wanted(stats[k], k) for k in range(count)])
+    return keep[label].astype(np.uint8)
+
+
+def _on_frame(stats: np.ndarray, shape: tuple[int, ...], margin: int) -> bool:
+    x, y, w, h = (int(v) for v in stats[:4])
+    return x < margin or y < margin or x + w > shape[1] - margin or y + h > shape[0] - margin
+
+
+def _looks_cut_off(part: np.ndarray) -> bool:
+    """A convex piece with a corner inside the photo; a table beyond the mat has none."""
+    contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    contour = max(contours, key=cv2.contourArea)
+    hull = cv2.convexHull(contour)
+    area = cv2.contourArea(hull)
+    if area < 0.005 * part.size or cv2.contourArea(contour) < 0.85 * area:
+        return False
+    corners = cv2.approxPolyDP(hull, 0.03 * cv2.arcLength(hull, True), True)[:, 0]
+    h, w = part.shape
+    inside = (corners > 4).all(axis=1) & (corners[:, 0] < w - 5) & (corners[:, 1] < h - 5)
+    return bool(inside.sum() >= 1)
+
+
+def _borders(part: np.ndarray, cards: np.ndarray) -> float:
+    """Fraction of the cards' rim that a part lies along."""
+    rim = cv2.dilate(cards, np.ones((3, 3), np.uint8)) - cards
+    near = cv2.dilate(part, np.ones((5, 5), np.uint8)) & rim
+    count, label = cv2.connectedComponents(rim)
+    return max((float(near[label == k].mean()) for k in range(1, count)), default=0.0)
+
+
+def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> tuple[np.ndarray, float] | None:
+    """Corners in mm of the quadrilateral about a part, and how much of it the part fills."""
+    core = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
+    contours, _ = cv2.findContours(
+        core if core.any() else part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+    )
+    contour = max(contours, key=cv2.contourArea)[:, 0]
+    if len(contour) < 20:
+        return None
+    rim = plane.mm_from_px(_to_photo(contour), CLOTH_MM)
+    box = cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32))).astype(float)
+    lines = []
+    for i in range(4):
+        a, b = box[i], box[(i + 1) % 4]
+        length = np.linalg.norm(b - a)
+        u = (b - a) / max(length, 1e-9)
+        along, off = (rim - a) @ u, np.abs((rim - a) @ np.array([-u[1], u[0]]))
+        depth = np.linalg.norm(box[(i + 2) % 4] - b)
+        near = (off < 0.06 * depth + 2) & (along > 0.06 * length) & (along < 0.94 * length)
+        if near.sum() < 8:
+            return None
+        vx, vy, x, y = cv2.fitLine(
+            rim[near].astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01
+        ).ravel()
+        lines.append((np.array([x, y], float), np.array([vx, vy], float)))
+    corners = np.array([_meet(lines[i - 1], lines[i]) for i in range(4)])
+    if not np.isfinite(corners).all():
+        return None
+    area = cv2.contourArea(rim.astype(np.float32))
+    corners_px = _in_order(plane.px_from_mm(corners, CLOTH_MM))
+    corners = plane.mm_from_px(corners_px, CLOTH_MM)
+    return corners, float(area / max(cv2.contourArea(corners.astype(np.float32)), 1e-9))
+
+
+def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
+    """Where two lines, each a point and a direction, meet."""
+    M = np.stack([p[1], -q[1]], axis=1)
+    if abs(np.linalg.det(M)) < 1e-3:
+        return np.full(2, np.nan)
+    return np.asarray(p[0] + np.linalg.solve(M, q[0] - p[0])[0] * p[1])
+
+
+def _in_order(corners_px: np.ndarray) -> np.ndarray:
+    """Clockwise as seen, the first nearest the top left after a turn of less than 45°."""
+    middle = corners_px.mean(0)
+    turned = corners_px[np.argsort(np.arctan2(*(corners_px - middle).T[::-1]))]
+    edge = np.roll(turned, -1, axis=0) - turned
+    # the top side runs most nearly to the right
+    top = int(np.argmax(edge[:, 0] / np.linalg.norm(edge, axis=1)))
+    return np.roll(turned, -top, axis=0)
+
+
+def _line_mask(rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray | None) -> np.ndarray | None:
+    """Half-scale mask of the mat's lines and of the fainter ones halfway between them."""
+    if segments is None or not len(segments):
+        return None
+    h, w = rgb.shape[:2]
+    ends = plane.mm_from_px(np.reshape(segments, (-1, 2))).reshape(-1, 2, 2)
+    across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
+    halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
+    mask = np.zeros(((h + 1) // 2, (w + 1) // 2), np.uint8)
+    both = np.round((np.vstack([segments, halfway]) + 0.5) / 2 - 0.5).astype(np.int32)
+    cv2.polylines(mask, list(both), False, 1, 4)
+    return mask
+
+
+def _refine(
+    rgb: np.ndarray,
+    plane: PlaneLike,
+    mat: Mat,
+    corners_mm: np.ndarray,
+    reach_mm: float,
+    lines: np.ndarray | None,
+    small: _Small,
+    by_hand: bool = False,
+) -> Outline:
+    """Follow the four sides, widely first and then closely, and judge them."""
+    start = plane.px_from_mm(corners_mm, CLOTH_MM)
+    around = plane.px_from_mm(corners_mm.mean(0) + np.array([[0.0, 0], [1, 0], [0, 1]]), CLOTH_MM)
+    px_per_mm = float(np.sqrt(abs(np.linalg.det(around[1:] - around[0]))))
+    corners = start
+    traces: list[Trace] = []
+    for reach in (reach_mm, 2.2, 2.2):
+        last = reach != reach_mm or bool(traces)
+        new = []
+        for i in range(4):
+            a, b = corners[i], corners[(i + 1) % 4]
+            u = (b - a) / np.linalg.norm(b - a)
+            base = a + np.linspace(0.03, 0.97, BINS)[:, None] * (b - a)
+            if traces and traces[i].support > 0.3:
+                base = _onto(base, traces[i], u)
+            new.append(
+                trace(
+                    rgb,
+                    mat,
+                    base,
+                    np.array([u[1], -u[0]]),
+                    reach * px_per_mm,
+                    px_per_mm,
+                    lines,
+                    small.cards,
+                    last,
+                )
+            )
+        traces = new
+        corners = _corners(plane, traces, start if by_hand else None)
+        if not by_hand:
+            _judge(rgb, corners, traces, plane, final=False)
+    if not by_hand:
+        _judge(rgb, corners, traces, plane, final=True)
+    sides = []
+    for i in range(4):
+        t = traces[i]
+        if by_hand and not _trusted(t):
+            line = start[i] + np.linspace(0.03, 0.97, 50)[:, None] * (start[(i + 1) % 4] - start[i])
+            sides.append(Side(line, 2.0, 0.0, True))
+        else:
+            sides.append(Side(t.points_px[t.good], t.sigma_px, t.support))
+    return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
+
+
+def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
+    """Move a straight base line onto the curve found before."""
+    n = np.array([u[1], -u[0]])
+    s = found.smooth_px @ u
+    return np.asarray(
+        base
+        + np.interp(base @ u, s, found.smooth_px @ n - 0)[:, None] * n
+        - (base @ n)[:, None] * n
+    )
+
+
+def _trusted(t: Trace) -> bool:
+    return t.support > 0.5 and t.strength > 0.35
+
+
+def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
+    """Meeting points of the straight lines through the sides."""
+    lines = []
+    for i, t in enumerate(traces):
+        use = t.good if t.good.sum() > 10 else np.ones(BINS, bool)
+        points = t.points_px[use]
+        if by_hand is not None and not _trusted(t):
+            points = by_hand[[i, (i + 1) % 4]]
+        p = plane.mm_from_px(points, CLOTH_MM)
+        middle = p.mean(0)
+        direction = np.linalg.svd(p - middle, full_matrices=False)[2][0]
+        lines.append((middle, direction))
+    corners = np.array([_meet(lines[i - 1], lines[i]) for i in range(4)])
+    if not np.isfinite(corners).all():
+        raise EdgeNotFoundError("The block's sides do not meet in four corners.", _HINT)
+    return np.asarray(plane.px_from_mm(corners, CLOTH_MM))
+
+
+def _judge(
+    rgb: np.ndarray, corners: np.ndarray, traces: list[Trace], plane: PlaneLike, final: bool
+) -> None:
+    """Refuse an outline that is not surely a block's."""
+    h, w = rgb.shape[:2]
+    if (corners < 1).any() or (corners[:, 0] > w - 2).any() or (corners[:, 1] > h - 2).any():
+        raise BlockCutOffError(
+            "A block reaches past the edge of the photo.",
+            "Step back, so that all of the block and some mat around it is in the picture.",
+        )
+    for name, t in zip(_NAMES, traces, strict=True):
+        if t.support < (0.5 if final else 0.25) or (final and not _trusted(t)):
+            raise EdgeNotFoundError(
+                f"The block's {name} edge could not be told from the mat.", _HINT
+            )
+    mm = plane.mm_from_px(corners, CLOTH_MM)
+    edge = np.roll(mm, -1, axis=0) - mm
+    length = np.linalg.norm(edge, axis=1)
+    turn = np.abs(np.sum(edge * np.roll(edge, -1, axis=0), axis=1)) / (length * np.roll(length, -1))
+    uneven = np.abs(length[:2] - length[2:]) / length[:2]
+    if turn.max() > 0.12 or uneven.max() > 0.1:
+        raise EdgeNotFoundError(
+            "The block's sides do not make a rectangle, so an edge may be wrong.", _HINT
+        )
