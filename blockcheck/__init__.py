@@ -1,3 +1,20 @@
-"""Measure sewn quilt blocks from phone photos before anything is cut."""
+"""Measure sewn quilt blocks from phone photos before anything is cut.
+
+``measure_photo(path, **settings)`` and ``find_plane(path, **settings)`` are the way in;
+both are loaded on first use, so that reading a length does not load OpenCV.
+"""
+
+from __future__ import annotations
+
+from typing import Any
 
 __version__ = "0.1.0"
+__all__ = ["find_plane", "measure_photo"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in __all__:
+        from . import measure
+
+        return getattr(measure, name)
+    raise AttributeError(f"module 'blockcheck' has no attribute {name!r}")

@@ -120,7 +120,9 @@ def _refine(
         return None
     start = np.ascontiguousarray(guess[inside], np.float32).reshape(-1, 1, 2)
     criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 0.002)
-    refined = cv2.cornerSubPix(gray, start, (half, half), (-1, -1), criteria).reshape(-1, 2).astype(float)
+    refined = (
+        cv2.cornerSubPix(gray, start, (half, half), (-1, -1), criteria).reshape(-1, 2).astype(float)
+    )
     mm = saddle_mm[inside]
     kept = np.linalg.norm(refined - guess[inside], axis=1) < 0.06 * pitch_px + 1.5
     if kept.sum() < 4 or np.linalg.matrix_rank(mm[kept] - mm[kept].mean(0), tol=1.0) < 2:

@@ -9,7 +9,7 @@ mat softly and keeps its hue, so it is neither sharp nor unlike mat.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -35,11 +35,14 @@ class Mat:
         Of the second-order surface of each colour.
     sigma : float
         Spread of the mat about it, grey levels.
+    limit : float
+        What is further from it, shadows apart, is not mat.
     """
 
     size: tuple[int, int]
     coefficients: np.ndarray
     sigma: float
+    limit: float
 
     @classmethod
     def learn(cls, size: tuple[int, int], points_px: np.ndarray, colours: np.ndarray) -> Mat:
@@ -59,7 +62,12 @@ class Mat:
             s = 1.2 * np.median(r[w > 0]) + 0.5
             w = 1 / (1 + (r / (2 * s)) ** 4)
         c[0] += middle
-        return cls(size, c, float(s))
+        mat = cls(size, c, float(s), 0.0)
+        off = mat.unlike(colours, A @ c)
+        low, middle, high = np.percentile(off[w > 0.5], [5, 50, 90])
+        return replace(
+            mat, limit=float(min(max(middle + 3.5 * (middle - low), high), 4 * s + 4) + 1)
+        )
 
     def colours(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 3) expected colours at (N, 2) places."""
@@ -97,6 +105,11 @@ class Trace:
     sigma_px : float
     strength : float
         Mean sharpness along the path, 0 to 1; about 0.2 where there is no edge.
+    barred : float
+        Fraction of the path that lies on a card.
+    moved : float
+        How far the path is from where it was expected, at most, in pixels.
+    fine : bool
     """
 
     along: np.ndarray
@@ -105,6 +118,9 @@ class Trace:
     smooth_px: np.ndarray
     sigma_px: float
     strength: float
+    barred: float
+    moved: float
+    fine: bool
 
     @property
     def support(self) -> float:
@@ -168,7 +184,8 @@ def trace(
         place = _crest(np.linalg.norm(light, axis=2), rows, round(2 / step))
     offset = np.interp(place, np.arange(len(t)), t)
     strong = (sharp[rows, n] > 0.3) & (rows > 1) & (rows < len(t) - 2)
-    strong &= ~(_lookup(barred, at[rows, n], 8) > 0)
+    on_card = _lookup(barred, at[rows, n], 8) > 0
+    strong &= ~on_card
     along = (n + 0.5) / BINS
     smooth, spread = smooth_curve(along, offset, strong)
     residual = np.abs(offset - smooth)
@@ -182,6 +199,9 @@ def trace(
         base_px + smooth[:, None] * outward,
         max(sigma, 0.02),
         float(sharp[rows, n].mean()),
+        float(on_card.mean()),
+        float(np.abs(smooth).max()),
+        fine,
     )
 
 

@@ -77,7 +77,9 @@ def find_lines(
     (Plane, MatLines) or None
         None where no lattice of one of the `spacings` can be followed.
     """
-    centre = np.mean([p.affine @ [*np.mean(p.reference.points_mm, axis=0), 1] for p in plane.references], axis=0)
+    centre = np.mean(
+        [p.affine @ [*np.mean(p.reference.points_mm, axis=0), 1] for p in plane.references], axis=0
+    )
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
     free_px = _outside(segments_px, hidden)
     for affine, spacing in _seeds(plane.camera, free_px, spacings, centre):
@@ -98,7 +100,9 @@ def _outside(segments_px: np.ndarray, hidden: Sequence[np.ndarray]) -> np.ndarra
 def _inside(points: np.ndarray, polygon: np.ndarray) -> np.ndarray:
     """Whether points lie in a convex polygon given clockwise as seen in the photo."""
     a, b = polygon, np.roll(polygon, -1, axis=0)
-    side = (b - a)[:, 0] * (points[:, None, 1] - a[:, 1]) - (b - a)[:, 1] * (points[:, None, 0] - a[:, 0])
+    side = (b - a)[:, 0] * (points[:, None, 1] - a[:, 1]) - (b - a)[:, 1] * (
+        points[:, None, 0] - a[:, 0]
+    )
     return np.all(side >= 0, axis=1)
 
 
@@ -125,7 +129,12 @@ def _seeds(
                 for k in (0, 1):
                     t = turn + k * np.pi / 2
                     # lines of family k run along y (k = 0) or x of the lattice turned by `turn`
-                    own = np.abs((np.arctan2(along[:, 1], along[:, 0]) - t + np.pi) % np.pi - np.pi / 2) < 0.02
+                    own = (
+                        np.abs(
+                            (np.arctan2(along[:, 1], along[:, 0]) - t + np.pi) % np.pi - np.pi / 2
+                        )
+                        < 0.02
+                    )
                     offset = (middle[own] - centre) @ np.array([np.cos(t), np.sin(t)])
                     z = np.sum(w[own] * np.exp(2j * np.pi * offset / spacing))
                     score *= abs(z) / max(w.sum(), 1e-9) * abs(z) / max(w[own].sum(), 1e-9)
@@ -142,7 +151,9 @@ def _peaks(angle: np.ndarray, w: np.ndarray) -> list[float]:
     """The strongest directions modulo a right angle."""
     bins = 360
     histogram = np.bincount((angle / (np.pi / 2) * bins).astype(int) % bins, w, bins)
-    soft = sum(np.roll(histogram, k) * g for k, g in zip(range(-3, 4), (1, 2, 3, 4, 3, 2, 1), strict=True))
+    soft = sum(
+        np.roll(histogram, k) * g for k, g in zip(range(-3, 4), (1, 2, 3, 4, 3, 2, 1), strict=True)
+    )
     peaks = []
     for _ in range(3):
         at = int(np.argmax(soft))
@@ -150,7 +161,9 @@ def _peaks(angle: np.ndarray, w: np.ndarray) -> list[float]:
             break
         near = (angle - (at + 0.5) * np.pi / 2 / bins + np.pi / 4) % (np.pi / 2) - np.pi / 4
         own = np.abs(near) < 0.02
-        peaks.append((at + 0.5) * np.pi / 2 / bins + float(np.average(near[own], weights=w[own] + 1e-9)))
+        peaks.append(
+            (at + 0.5) * np.pi / 2 / bins + float(np.average(near[own], weights=w[own] + 1e-9))
+        )
         soft[np.arange(at - 12, at + 13) % bins] = 0
     return peaks
 
@@ -163,7 +176,9 @@ def _lattice_in_view(camera: Camera, affine: np.ndarray, size: tuple[int, int]) 
     low, high = np.floor(lattice.min(0)).astype(int), np.ceil(lattice.max(0)).astype(int)
     if np.prod(high - low + 1) > _MAX_CELLS:
         return None
-    i, j = np.meshgrid(np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1), indexing="ij")
+    i, j = np.meshgrid(
+        np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1), indexing="ij"
+    )
     cells = np.column_stack([i.ravel(), j.ravel()])
     return Lattice(np.vstack([cells, cells]), np.repeat([0, 1], len(cells)))
 
@@ -242,7 +257,13 @@ def _smooth(profile: np.ndarray) -> np.ndarray:
     return 0.25 * padded[:, :-2] + 0.5 * padded[:, 1:-1] + 0.25 * padded[:, 2:]
 
 
-def _clear(camera: Camera, affine: np.ndarray, lattice: Lattice, size: tuple[int, int], hidden: Sequence[np.ndarray]) -> np.ndarray:
+def _clear(
+    camera: Camera,
+    affine: np.ndarray,
+    lattice: Lattice,
+    size: tuple[int, int],
+    hidden: Sequence[np.ndarray],
+) -> np.ndarray:
     """Which pieces lie in the frame and off the other references."""
     ends = _project(camera, affine, lattice.points(np.array([0.0, 0.5, 1.0])))
     inside = np.all((ends > 6) & (ends < np.array(size) - 7), axis=(1, 2))
@@ -297,8 +318,12 @@ def _follow(
             continue
         reference = _reference(now.only(good), seen, good, spacing)
         before = len(places) == len(references)
-        all_places = [*places[: len(references)], affine_mm(affine, spacing)] if before else [np.eye(2, 3)]
-        fitted = adjust([*references, reference], prior, camera, all_places, rounds=3 if last else 1)
+        all_places = (
+            [*places[: len(references)], affine_mm(affine, spacing)] if before else [np.eye(2, 3)]
+        )
+        fitted = adjust(
+            [*references, reference], prior, camera, all_places, rounds=3 if last else 1
+        )
         camera = fitted.camera
         places = [p.affine for p in fitted.references[: len(references)]]
         affine = fitted.references[-1].affine * np.array([spacing, spacing, 1])
@@ -322,11 +347,17 @@ def _trusted(seen: _Seen, lattice: Lattice) -> np.ndarray | None:
             return None
         lines = {}
         keep = strong.copy()
-        key = lattice.family * 100000 + lattice.cells[np.arange(len(lattice.cells)), lattice.family] + 50000
+        key = (
+            lattice.family * 100000
+            + lattice.cells[np.arange(len(lattice.cells)), lattice.family]
+            + 50000
+        )
         for line in np.unique(key[strong]):
             own = strong & (key == line)
             lines[line] = np.median(seen.offset_px[own])
-            spread = max(1.5, 3 * 1.4826 * float(np.median(np.abs(seen.offset_px[own] - lines[line]))))
+            spread = max(
+                1.5, 3 * 1.4826 * float(np.median(np.abs(seen.offset_px[own] - lines[line])))
+            )
             keep &= ~own | (np.abs(seen.offset_px - lines[line]) < spread)
         if (keep == strong).all():
             break
@@ -493,7 +524,10 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
     """Whether every line, and no line between, is there: else the spacing is half or double."""
     plane, mat = found
     cells = np.floor(mat.reference.points_mm / spacing + 1e-6).astype(int)
-    on_line = np.abs(mat.reference.points_mm / spacing - np.rint(mat.reference.points_mm / spacing)) < 1e-6
+    on_line = (
+        np.abs(mat.reference.points_mm / spacing - np.rint(mat.reference.points_mm / spacing))
+        < 1e-6
+    )
     for family in (0, 1):
         own = on_line[:, family]
         lines = np.rint(mat.reference.points_mm[own, family] / spacing).astype(int)
@@ -503,12 +537,17 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
     lattice = _lattice_in_view(plane.camera, affine, (gray.shape[1], gray.shape[0]))
     if lattice is None or len(cells) == 0:
         return False
-    lattice = lattice.only(_clear(plane.camera, affine, lattice, (gray.shape[1], gray.shape[0]), []))
+    lattice = lattice.only(
+        _clear(plane.camera, affine, lattice, (gray.shape[1], gray.shape[0]), [])
+    )
     half = affine.copy()
     half[:, 2] += affine[:, :2] @ np.array([0.5, 0.5])
     window = min(1.0, 0.1 * spacing)
     best = [
-        max((_look_across(gray, plane.camera, A, lattice, window, s) for s in (1, -1)), key=lambda b: np.percentile(b.height, 70))
+        max(
+            (_look_across(gray, plane.camera, A, lattice, window, s) for s in (1, -1)),
+            key=lambda b: np.percentile(b.height, 70),
+        )
         for A in (affine, half)
     ]
     on, between = (b.height[np.abs(b.offset_px) < 2.5] for b in best)

@@ -7,8 +7,8 @@ does not reach the photo's frame is a candidate. Fine: see `edges`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import cv2
@@ -27,6 +27,7 @@ SCALE = 8
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
 _SMALLEST_PX = 120.0
+_EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
 _NAMES = ("top", "right", "bottom", "left")
 _HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
@@ -104,25 +105,31 @@ def find_outlines(
     NoBlockError, BlockCutOffError, BlockTooSmallError, EdgeNotFoundError
     """
     small = _Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
-    candidates: list[tuple[np.ndarray, float]] = []
+    candidates: list[list[_Candidate]] = []
     problem: MeasureError | None = None
-    mat = None
     for mat in small.mats():
-        candidates, problem = _candidates(small, mat, plane)
+        candidates, this = _candidates(small, mat, plane)
+        candidates = [c for c in candidates if not _is_card(rgb, plane, c[0])]
+        problem = problem or this
         if candidates:
             break
-    if not candidates or mat is None:
+    if not candidates:
         raise problem or NoBlockError(
             "No block was found on the mat.",
             "Lay the block on the mat beside the card, all of it in the picture.",
         )
     lines = _line_mask(rgb, plane, mat_segments_px)
     found, failure = [], None
-    for corners_mm, reach_mm in candidates:
-        try:
-            found.append(_refine(rgb, plane, mat, corners_mm, reach_mm, lines, small))
-        except EdgeNotFoundError as error:
-            failure = failure or error
+    for readings in candidates:
+        errors: list[MeasureError] = []
+        for c in readings:
+            try:
+                found.append(_refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small))
+                break
+            except MeasureError as error:
+                errors.append(error)
+        else:
+            failure = failure or errors[0]
     if failure is not None:
         raise failure
     found.sort(
@@ -153,6 +160,7 @@ class _Small:
     size: tuple[int, int]
     rgb: np.ndarray
     cards: np.ndarray
+    barred: np.ndarray
     segments: np.ndarray | None
     seen: np.ndarray | None
 
@@ -172,10 +180,11 @@ class _Small:
         cards = np.zeros(small.shape[:2], np.uint8)
         for polygon in exclude_px:
             cv2.fillPoly(cards, [np.round(_to_small(polygon)).astype(np.int32)], 1)
+        bare = cards
         cards = cv2.dilate(cards, np.ones((5, 5), np.uint8))
         if segments is None or seen is None or np.sum(seen) < 12:
             segments = seen = None
-        return cls((w, h), small, cards, segments, seen)
+        return cls((w, h), small, cards, bare, segments, seen)
 
     def at(self, points_px: np.ndarray) -> np.ndarray:
         """Colours at places in the photo, those outside it left out."""
@@ -199,8 +208,9 @@ class _Small:
             middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
             return [self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))]
         ring = cv2.dilate(self.cards, np.ones((15, 15), np.uint8)) - self.cards
-        if ring.sum() < 100:  # no card: whatever there is most of
-            ring = 1 - self.cards
+        if ring.sum() < 100:  # no card: what lies along the frame
+            ring = np.ones_like(self.cards)
+            ring[10:-10, 10:-10] = 0
         y, x = np.nonzero(ring)
         colours = self.rgb[y, x].astype(np.float32)
         k = min(3, len(colours))
@@ -217,7 +227,8 @@ class _Small:
             mat = self._grow(
                 Mat.learn(self.size, _to_photo(np.stack([x, y], 1)[own]), colours[own])
             )
-            mats.append(mat)
+            if mat.sigma < _EVEN:
+                mats.append(mat)
         return mats
 
     def _grow(self, mat: Mat) -> Mat:
@@ -254,9 +265,9 @@ class _Small:
             return mask, 0
         ends = np.round(_to_small(self.segments)).astype(np.int32)
         cell = int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
-        for which, thick, value in ((~self.seen, 0.7, 1), (self.seen, 0.5, 0)):
+        for which, thick, value in ((~self.seen, 1.0, 1), (self.seen, 0.6, 0)):
             cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
-        size = max(3, round(0.9 * cell))
+        size = max(3, round(0.7 * cell))
         return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
 
 
@@ -268,71 +279,109 @@ def _to_photo(points: np.ndarray) -> np.ndarray:
     return (np.asarray(points, float) + 0.5) * SCALE - 0.5
 
 
+@dataclass(frozen=True)
+class _Candidate:
+    """A quadrilateral that may be a block.
+
+    Attributes
+    ----------
+    corners_mm : (4, 2) array
+    shortest_mm, shortest_px : float
+        Its shortest side.
+    fill : float
+        How much of it is unlike mat.
+    reach_mm : float
+        How far its sides may be off.
+    """
+
+    corners_mm: np.ndarray
+    shortest_mm: float
+    shortest_px: float
+    fill: float
+    reach_mm: float = 0.0
+
+
 def _candidates(
     small: _Small, mat: Mat, plane: PlaneLike
-) -> tuple[list[tuple[np.ndarray, float]], MeasureError | None]:
-    """Corners in mm of what may be blocks, with how far each side may be off; or what is wrong."""
-    differs = (small.unlike(mat) > 4 * mat.sigma + 4).astype(np.uint8)
-    differs[small.cards > 0] = 0
-    differs = cv2.morphologyEx(differs, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+) -> tuple[list[list[_Candidate]], MeasureError | None]:
+    """What may be blocks, each in one or two readings, likelier first; or what is wrong."""
+    unlike = small.unlike(mat)
+    unlike[small.cards > 0] = 0
+    square = np.ones((3, 3), np.uint8)
+    # weakly unlike mat counts where it holds on to what is surely unlike it
+    weak = cv2.morphologyEx((unlike > mat.limit).astype(np.uint8), cv2.MORPH_OPEN, square)
+    sure = cv2.erode((unlike > 1.6 * mat.limit + 1).astype(np.uint8), square)
+    differs = _parts(weak, lambda part, _: bool(sure[part].any()))
+    table = _parts(differs, lambda _, stats: _on_frame(stats, differs.shape))
     hidden, cell = small.hidden()
-    hidden[small.cards > 0] = 0
-    hidden = (
-        _keep(hidden & ~differs, lambda stats, _: not _on_frame(stats, hidden.shape, 1))
-        if cell
-        else hidden
+    near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8)) > 0
+    hidden[(differs | small.cards) > 0] = 0
+    hidden = _parts(
+        hidden,
+        lambda part, stats: (
+            not (
+                _on_frame(stats, hidden.shape) or near_table[part].any() or stats[4] < 0.5 * cell**2
+            )
+        ),
     )
-    whole = cv2.morphologyEx(differs | hidden, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
-    whole[small.cards > 0] = 0
-    count, label, stats, _ = cv2.connectedComponentsWithStats(whole)
-    found: list[tuple[np.ndarray, float]] = []
+    closing = np.ones((5, 5), np.uint8)
+    shown = cv2.morphologyEx(differs & ~table, cv2.MORPH_CLOSE, closing)
+    whole = cv2.morphologyEx((differs & ~table) | hidden, cv2.MORPH_CLOSE, closing)
+    found: list[list[_Candidate]] = []
     problem: MeasureError | None = None
-    for k in np.argsort(-stats[:, 4]):
-        if k == 0 or stats[k, 4] < 120:
-            continue
+    _count, label, stats, _centre = cv2.connectedComponentsWithStats(whole)
+    for k in np.argsort(-stats[1:, 4]) + 1:
         part = (label == k).astype(np.uint8)
-        if _on_frame(stats[k], whole.shape, 1):
-            if _looks_cut_off(part):
-                problem = BlockCutOffError(
-                    "A block reaches past the edge of the photo.",
-                    "Step back, so that all of the block and some mat around it is in the picture.",
-                )
-            continue
+        bare = part & shown
+        if stats[k, 4] < 120 or bare.sum() < 0.25 * stats[k, 4]:
+            continue  # crumbs; or lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
             continue
-        if np.mean(differs[part > 0]) < 0.25:  # lines faint or dashed, or glare
+        readings = []
+        for shape, reach in ((part, 12.0), (bare, 7.0)):
+            if shape is part and not (part & hidden).any():
+                continue
+            got = _quadrilateral(shape, plane)
+            if got is not None and got.fill > (0.8 if reach > 10 else 0.86):
+                readings.append(replace(got, reach_mm=min(reach, 0.2 * got.shortest_mm)))
+        if not readings or readings[0].shortest_mm < SMALLEST_MM:
             continue
-        got = _quadrilateral(part, plane)
-        if got is None:
-            continue
-        corners_mm, fill = got
-        sides = np.linalg.norm(np.roll(corners_mm, -1, axis=0) - corners_mm, axis=1)
-        corners_px = plane.px_from_mm(corners_mm, CLOTH_MM)
-        if min(sides) < SMALLEST_MM or max(sides) > 12 * min(sides):
-            continue
-        if fill < 0.8:
-            continue
-        sides_px = np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1)
-        if min(sides_px) < _SMALLEST_PX:
+        if readings[0].shortest_px < _SMALLEST_PX:
             problem = problem or BlockTooSmallError(
                 "The block is too small in the photo.", "Hold the phone nearer to the block."
             )
             continue
-        reach = 7.0 if not (hidden & part).any() else 12.0
-        found.append((corners_mm, min(reach, 0.2 * min(sides))))
+        found.append(readings)
+    _count, label = cv2.connectedComponents(table)
+    if not found and any(_looks_cut_off((label == k).astype(np.uint8)) for k in range(1, _count)):
+        problem = _cut_off()
     return found, problem
 
 
-def _keep(mask: np.ndarray, wanted) -> np.ndarray:  # type: ignore[no-untyped-def]
-    """The connected parts of a mask for which `wanted(stats, index)`."""
+def _parts(mask: np.ndarray, wanted: Callable[[np.ndarray, np.ndarray], bool]) -> np.ndarray:
+    """Keep the connected parts of a mask for which `wanted(part, stats)`."""
     count, label, stats, _ = cv2.connectedComponentsWithStats(mask)
-    keep = np.array([k > 0 and wanted(stats[k], k) for k in range(count)])
-    return keep[label].astype(np.uint8)
+    keep = np.zeros(count, np.uint8)
+    for k in range(1, count):
+        x, y, w, h = stats[k, :4]
+        if stats[k, 4] < 20:
+            continue
+        part = np.zeros(mask.shape, bool)
+        part[y : y + h, x : x + w] = label[y : y + h, x : x + w] == k
+        keep[k] = wanted(part, stats[k])
+    return np.asarray(keep[label])
 
 
-def _on_frame(stats: np.ndarray, shape: tuple[int, ...], margin: int) -> bool:
+def _on_frame(stats: np.ndarray, shape: tuple[int, ...]) -> bool:
     x, y, w, h = (int(v) for v in stats[:4])
-    return x < margin or y < margin or x + w > shape[1] - margin or y + h > shape[0] - margin
+    return x < 2 or y < 2 or x + w > shape[1] - 2 or y + h > shape[0] - 2
+
+
+def _cut_off() -> BlockCutOffError:
+    return BlockCutOffError(
+        "A block reaches past the edge of the photo.",
+        "Step back, so that all of the block and some mat around it is in the picture.",
+    )
 
 
 def _looks_cut_off(part: np.ndarray) -> bool:
@@ -357,8 +406,8 @@ def _borders(part: np.ndarray, cards: np.ndarray) -> float:
     return max((float(near[label == k].mean()) for k in range(1, count)), default=0.0)
 
 
-def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> tuple[np.ndarray, float] | None:
-    """Corners in mm of the quadrilateral about a part, and how much of it the part fills."""
+def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> _Candidate | None:
+    """The quadrilateral about a part."""
     core = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
     contours, _ = cv2.findContours(
         core if core.any() else part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
@@ -385,10 +434,26 @@ def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> tuple[np.ndarray, floa
     corners = np.array([_meet(lines[i - 1], lines[i]) for i in range(4)])
     if not np.isfinite(corners).all():
         return None
-    area = cv2.contourArea(rim.astype(np.float32))
     corners_px = _in_order(plane.px_from_mm(corners, CLOTH_MM))
     corners = plane.mm_from_px(corners_px, CLOTH_MM)
-    return corners, float(area / max(cv2.contourArea(corners.astype(np.float32)), 1e-9))
+    area, whole = (cv2.contourArea(p.astype(np.float32)) for p in (rim, corners))
+    sides_mm, sides_px = (
+        np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1) for p in (corners, corners_px)
+    )
+    return _Candidate(corners, float(min(sides_mm)), float(min(sides_px)), area / max(whole, 1e-9))
+
+
+def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
+    """True for a printed card that was not used as a reference: it shows markers."""
+    corners = plane.px_from_mm(candidate.corners_mm)
+    (x, y), (right, bottom) = (
+        np.clip(corners.min(0), 0, None).astype(int),
+        corners.max(0).astype(int),
+    )
+    step = max(1, round(candidate.shortest_px / 250))
+    gray = cv2.cvtColor(np.ascontiguousarray(rgb[y:bottom:step, x:right:step]), cv2.COLOR_RGB2GRAY)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100))
+    return len(detector.detectMarkers(gray)[0]) >= 3
 
 
 def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
@@ -440,7 +505,9 @@ def _refine(
     corners = start
     traces: list[Trace] = []
     for reach in (reach_mm, 2.2, 2.2):
-        last = reach != reach_mm or bool(traces)
+        last = bool(traces)
+        if len(traces) and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
+            break
         new = []
         for i in range(4):
             a, b = corners[i], corners[(i + 1) % 4]
@@ -457,7 +524,7 @@ def _refine(
                     reach * px_per_mm,
                     px_per_mm,
                     lines,
-                    small.cards,
+                    small.barred,
                     last,
                 )
             )
@@ -517,11 +584,12 @@ def _judge(
     """Refuse an outline that is not surely a block's."""
     h, w = rgb.shape[:2]
     if (corners < 1).any() or (corners[:, 0] > w - 2).any() or (corners[:, 1] > h - 2).any():
-        raise BlockCutOffError(
-            "A block reaches past the edge of the photo.",
-            "Step back, so that all of the block and some mat around it is in the picture.",
-        )
+        raise _cut_off()
     for name, t in zip(_NAMES, traces, strict=True):
+        if final and t.barred > 0.1:
+            raise EdgeNotFoundError(
+                "The block lies over the card.", "Move the card away from the block, both flat."
+            )
         if t.support < (0.5 if final else 0.25) or (final and not _trusted(t)):
             raise EdgeNotFoundError(
                 f"The block's {name} edge could not be told from the mat.", _HINT

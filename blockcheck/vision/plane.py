@@ -118,7 +118,9 @@ def _warnings(plane: Plane, photo: Photo, settings: Settings) -> tuple[Problem, 
                 "Hold the phone level above the block.",
             )
         )
-    if ("card" in kinds and settings.card_side is None) or ("sheet" in kinds and settings.sheet_side is None):
+    if ("card" in kinds and settings.card_side is None) or (
+        "sheet" in kinds and settings.sheet_side is None
+    ):
         option = "--card-side" if "card" in kinds else "--sheet-side"
         found.append(
             Problem(

@@ -58,7 +58,8 @@ def _quadrilaterals(lab: np.ndarray) -> list[np.ndarray]:
             continue
         region = (labels[y : y + h, x : x + w] == i).astype(np.uint8)
         outline = max(
-            cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0], key=cv2.contourArea
+            cv2.findContours(region, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0],
+            key=cv2.contourArea,
         )
         quad = cv2.approxPolyDP(outline, 0.04 * cv2.arcLength(outline, True), True)
         if len(quad) != 4 or not cv2.isContourConvex(quad):

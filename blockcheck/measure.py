@@ -1,0 +1,381 @@
+"""From a photo to a measurement: outline and plane become sizes with uncertainties."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from .errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
+from .settings import Settings
+from .uncertainty import Estimate, Term, combine, verdict
+from .vision.adjust import Plane
+from .vision.outline import Outline, Side, find_outlines, outline_near
+from .vision.photo import Photo, read_photo
+from .vision.plane import plane_of
+
+SCHEMA = "blockcheck/measurement-1"
+CLOTH_HEIGHT_U = 0.2  # mm, 1 sigma: one layer against several at a seam
+EDGE_MODEL_PX = 0.35  # 1 sigma of where blur and shade put an edge, the same along a side
+EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
+BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
+_ENDS = 0.04  # of a side, left out at each end
+_MIN_SIDE_PX = 150.0
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One block. Sides run top, right, bottom, left; corners clockwise from the top left.
+
+    Attributes
+    ----------
+    corners_px, corners_mm : (4, 2) arrays
+        In the photo and on the mat's plane.
+    width_mm, height_mm : Estimate
+        Between the midpoints of opposite sides.
+    sides_mm, angles_deg, bow_mm : tuple of four Estimate
+    diagonals_mm : tuple of two Estimate
+        Corner 0 to 2, corner 1 to 3.
+    by_hand : bool
+        Whether a side was set by hand.
+    """
+
+    corners_px: np.ndarray
+    corners_mm: np.ndarray
+    width_mm: Estimate
+    height_mm: Estimate
+    sides_mm: tuple[Estimate, ...]
+    diagonals_mm: tuple[Estimate, ...]
+    angles_deg: tuple[Estimate, ...]
+    bow_mm: tuple[Estimate, ...]
+    by_hand: bool = False
+
+    @property
+    def out_of_square_mm(self) -> Estimate:
+        """Difference of the diagonals, the trade's measure of squareness."""
+        a, b = self.diagonals_mm
+        # what scales both diagonals alike cancels; the edges' part does not
+        terms = [
+            Term(t.name, t.u)
+            for e in (a, b)
+            for t in e.budget
+            if t.name in ("edge fit", "waviness")
+        ]
+        return Estimate(a.value - b.value, combine(terms))
+
+    def against(self, planned: tuple[float, float], tolerance_mm: float) -> tuple[str, str]:
+        """Whether width and height are within `tolerance_mm` of the planned size.
+
+        Returns
+        -------
+        tuple of str
+            "yes", "no" or "too close to call" (guard band, JCGM 106, 8.3), for each.
+        """
+        pairs = zip((self.width_mm, self.height_mm), planned, strict=True)
+        w, h = (verdict(e.value, e.u, p - tolerance_mm, p + tolerance_mm) for e, p in pairs)
+        return w, h
+
+
+@dataclass(frozen=True)
+class PhotoResult:
+    """What one photo gave.
+
+    Attributes
+    ----------
+    path : Path
+    sha256 : str or None
+    blocks : tuple of Measurement
+    problems : tuple of Problem
+    plane : Plane or None
+    """
+
+    path: Path
+    sha256: str | None
+    blocks: tuple[Measurement, ...]
+    problems: tuple[Problem, ...]
+    plane: Plane | None
+
+    @property
+    def ok(self) -> bool:
+        """Whether the photo was measured."""
+        return bool(self.blocks) and all(p.level != "error" for p in self.problems)
+
+    def to_dict(self) -> dict[str, object]:
+        """Return the JSON object of schema blockcheck/measurement-1."""
+        reference = None
+        if self.plane is not None:
+            at = self.blocks[0].corners_mm.mean(0) if self.blocks else np.zeros(2)
+            reference = {
+                "kinds": sorted({p.reference.kind for p in self.plane.references}),
+                "px_per_mm": round(self.plane.px_per_mm(at), 4),
+                "tilt_deg": round(self.plane.camera.tilt_deg, 3),
+                "fit_rms_px": round(self.plane.fit_rms_px, 4),
+            }
+        return {
+            "schema": SCHEMA,
+            "photo": str(self.path),
+            "sha256": self.sha256,
+            "ok": self.ok,
+            "problems": [vars(p) for p in self.problems],
+            "reference": reference,
+            "blocks": [_block_dict(b) for b in self.blocks],
+        }
+
+
+def _block_dict(b: Measurement) -> dict[str, object]:
+    def one(e: Estimate) -> dict[str, float]:
+        return {"value": round(e.value, 4), "u95": round(e.u95, 4)}
+
+    return {
+        "corners_px": np.round(b.corners_px, 3).tolist(),
+        "corners_mm": np.round(b.corners_mm, 4).tolist(),
+        "width_mm": one(b.width_mm),
+        "height_mm": one(b.height_mm),
+        "sides_mm": [one(e) for e in b.sides_mm],
+        "diagonals_mm": [one(e) for e in b.diagonals_mm],
+        "angles_deg": [one(e) for e in b.angles_deg],
+        "bow_mm": [one(e) for e in b.bow_mm],
+    }
+
+
+def find_plane(path: str | Path, **settings: object) -> Plane:
+    """Find the references in a photo; no block is needed.
+
+    Parameters
+    ----------
+    path : str or Path
+    **settings
+        As of `Settings.of`.
+
+    Raises
+    ------
+    MeasureError
+        Of the kind that says why there is no plane.
+    """
+    return plane_of(read_photo(path), Settings.of(**settings))  # type: ignore[arg-type]
+
+
+def measure_photo(
+    path: str | Path, *, corners: list[tuple[float, float]] | None = None, **settings: object
+) -> PhotoResult:
+    """Measure every block in a photo.
+
+    Parameters
+    ----------
+    path : str or Path
+    corners : list of four (x, y), optional
+        A block's corners set by hand, in photo pixels.
+    **settings
+        As of `Settings.of`.
+
+    Returns
+    -------
+    PhotoResult
+        `problems` says why where there is no block; only a bad setting raises `LengthError`.
+    """
+    given = Settings.of(**settings)  # type: ignore[arg-type]
+    photo: Photo | None = None
+    plane: Plane | None = None
+    try:
+        photo = read_photo(path)
+        plane = plane_of(photo, given)
+        blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
+        problems = plane.problems + _doubts(blocks)
+        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane)
+    except MeasureError as e:
+        sha256 = photo.sha256 if photo else None
+        return PhotoResult(Path(path), sha256, (), (e.problem(),), plane)
+
+
+def _outlines(
+    photo: Photo, plane: Plane, corners: list[tuple[float, float]] | None
+) -> list[Outline]:
+    if corners is not None:
+        return [outline_near(photo.rgb, plane, np.array(corners, float))]
+    hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+    mat = plane.mat
+    outlines = find_outlines(
+        photo.rgb,
+        plane,
+        exclude_px=hidden,
+        mat_segments_px=mat.segments_px if mat else None,
+        mat_segments_seen=mat.seen if mat else None,
+    )
+    width, height = photo.size
+    for o in outlines:
+        if (o.corners_px < 0).any() or (o.corners_px > (width - 1, height - 1)).any():
+            raise BlockCutOffError(
+                f"The block reaches past the frame of {photo.path.name}.",
+                "Take the photo again with some mat showing all around the block.",
+            )
+        sides = np.linalg.norm(np.roll(o.corners_px, -1, axis=0) - o.corners_px, axis=1)
+        if sides.min() < _MIN_SIDE_PX:
+            raise BlockTooSmallError(
+                f"The block is too small in {photo.path.name}.",
+                "Hold the phone nearer to the block.",
+            )
+    return outlines
+
+
+def _doubts(blocks: tuple[Measurement, ...]) -> tuple[Problem, ...]:
+    if any(b.by_hand for b in blocks):
+        return (
+            Problem(
+                "set_by_hand",
+                "warning",
+                "A side of the block was set by hand.",
+                "Check it with the ruler before you cut.",
+            ),
+        )
+    return ()
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A side on the plane: point and direction, residuals along it, and its own uncertainty."""
+
+    point: np.ndarray
+    along: np.ndarray
+    s: np.ndarray
+    off: np.ndarray
+    shift_u: float
+    turn_u: float
+    wave_shift_u: float
+    wave_turn_u: float
+
+
+def _measure(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
+    height = settings.cloth_height
+    corners = plane.mm_from_px(outline.corners_px, height)
+    points = [plane.mm_from_px(side.points_px, height) for side in outline.sides]
+    px_per_mm = plane.px_per_mm(corners.mean(0))
+    lines: list[_Line] = []
+    for _ in range(2):
+        lines = [
+            _fit(points[k], corners[k], corners[(k + 1) % 4], outline.sides[k], px_per_mm)
+            for k in range(4)
+        ]
+        corners = _corners(lines, np.zeros(8))
+    corners_px = plane.px_from_mm(corners, height)
+
+    # derivatives by a shift and a turn of each side, by the lens, by the cloth's height
+    by_line = _gradient(lambda x: _quantities(_corners(lines, x)), np.zeros(8), 1e-4)
+    by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
+    by_camera = by_corner @ plane.jacobian(corners_px, height).reshape(8, -1)
+    lifted = _quantities(plane.mm_from_px(corners_px, height + 0.1))
+    by_height = (lifted - _quantities(corners)) / 0.1
+    fit_u = np.array([u for line in lines for u in (line.shift_u, line.turn_u)])
+    wave_u = np.array([u for line in lines for u in (line.wave_shift_u, line.wave_turn_u)])
+    values = _quantities(corners)
+
+    def estimate(i: int) -> Estimate:
+        terms = [
+            *plane.terms(by_camera[i]),
+            Term("cloth height", abs(by_height[i]) * CLOTH_HEIGHT_U),
+            Term("edge fit", float(np.linalg.norm(by_line[i] * fit_u))),
+            Term("waviness", float(np.linalg.norm(by_line[i] * wave_u))),
+        ]
+        return Estimate(float(values[i]), combine(terms))
+
+    found = [estimate(i) for i in range(len(values))]
+    return Measurement(
+        corners_px=corners_px,
+        corners_mm=corners,
+        width_mm=found[0],
+        height_mm=found[1],
+        sides_mm=tuple(found[2:6]),
+        diagonals_mm=tuple(found[6:8]),
+        angles_deg=tuple(found[8:12]),
+        bow_mm=tuple(_bow(line) for line in lines),
+        by_hand=any(side.by_hand for side in outline.sides),
+    )
+
+
+def _fit(
+    points: np.ndarray, start: np.ndarray, end: np.ndarray, side: Side, px_per_mm: float
+) -> _Line:
+    """Robust straight line (Huber weights) through a side, its ends left out."""
+    along = (end - start) / np.linalg.norm(end - start)
+    length = float(np.linalg.norm(end - start))
+    s = (points - start) @ along
+    inner = points[(s > _ENDS * length) & (s < (1 - _ENDS) * length)]
+    if len(inner) < 8:
+        inner = points
+    point, weight = inner.mean(0), np.ones(len(inner))
+    for _ in range(6):
+        point = np.average(inner, axis=0, weights=weight)
+        centred = inner - point
+        values, vectors = np.linalg.eigh((centred * weight[:, None]).T @ centred)
+        axis = vectors[:, int(np.argmax(values))]
+        along = axis * np.sign(axis @ along)
+        off = centred @ np.array([-along[1], along[0]])
+        spread = 1.4826 * float(np.median(np.abs(off))) + 1e-6
+        weight = np.minimum(1, 2.5 * spread / np.maximum(np.abs(off), 1e-9))
+    s = (inner - point) @ along
+    sigma = float(np.sqrt(np.average(off**2, weights=weight)))
+    n = len(inner)
+    noise = side.sigma_px / px_per_mm
+    model = float(np.hypot(EDGE_MODEL_PX / px_per_mm, EDGE_MODEL_MM))
+    if side.by_hand:
+        model = float(np.hypot(model, BY_HAND_PX / px_per_mm))
+    shift_u = float(np.hypot(model, noise / np.sqrt(n)))
+    # what is not seen of a wavy edge may lie off the line: about eight waves to a side
+    unseen = np.sqrt(max(0.05, 1 - side.support) / 8)
+    half = max(length / np.sqrt(12), 1e-6)
+    return _Line(
+        point, along, s, off, shift_u, 0.6 * shift_u / half, sigma * unseen, sigma * unseen / half
+    )
+
+
+def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:
+    """(4, 2) corners, each side shifted outwards and turned by `moved` (shift, turn) pairs."""
+    ends = []
+    for k, line in enumerate(lines):
+        c, s = np.cos(moved[2 * k + 1]), np.sin(moved[2 * k + 1])
+        along = np.array([[c, -s], [s, c]]) @ line.along
+        ends.append((line.point + moved[2 * k] * np.array([line.along[1], -line.along[0]]), along))
+    corners = []
+    for k in range(4):
+        (p, u), (q, v) = ends[k - 1], ends[k]
+        t = np.linalg.solve(np.column_stack([u, -v]), q - p)[0]
+        corners.append(p + t * u)
+    return np.array(corners)
+
+
+def _quantities(c: np.ndarray) -> np.ndarray:
+    """(12,) width, height, sides, diagonals (mm) and angles (degrees) of four corners."""
+    side = np.roll(c, -1, axis=0) - c
+    middle = c + side / 2
+    lengths = np.linalg.norm(side, axis=1)
+    back, ahead = -np.roll(side, 1, axis=0), side
+    cosine = np.sum(back * ahead, axis=1) / (np.roll(lengths, 1) * lengths)
+    return np.array(
+        [
+            np.linalg.norm(middle[1] - middle[3]),
+            np.linalg.norm(middle[2] - middle[0]),
+            *lengths,
+            np.linalg.norm(c[2] - c[0]),
+            np.linalg.norm(c[3] - c[1]),
+            *np.degrees(np.arccos(np.clip(cosine, -1, 1))),
+        ]
+    )
+
+
+def _gradient(f: Callable[[np.ndarray], np.ndarray], x: np.ndarray, h: float) -> np.ndarray:
+    """(12, n) central differences."""
+    steps = np.eye(len(x)) * h
+    return np.column_stack([(f(x + d) - f(x - d)) / (2 * h) for d in steps])
+
+
+def _bow(line: _Line) -> Estimate:
+    """Largest departure of a smooth curve (quartic) from the side."""
+    half = max(float(np.abs(line.s).max()), 1e-6)
+    x = line.s / half
+    curve = np.polynomial.Legendre.fit(x, line.off, min(4, len(x) - 1), domain=[-1, 1])
+    smooth = curve(np.linspace(-1, 1, 101))
+    left = float(np.std(line.off - curve(x))) / np.sqrt(max(len(x) / 5, 1))
+    return Estimate(
+        float(np.abs(smooth).max()), combine([Term("edge fit", float(np.hypot(left, 0.05)))])
+    )
