@@ -107,6 +107,10 @@ class Trace:
         Mean sharpness along the path, 0 to 1; about 0.2 where there is no edge.
     barred : float
         Fraction of the path that lies on a card.
+    on_lines : float
+        Fraction of the path that lies on printed lines.
+    contrast : float
+        How much less like mat it is inside than outside, 0 to 1.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
     fine : bool
@@ -119,6 +123,8 @@ class Trace:
     sigma_px: float
     strength: float
     barred: float
+    on_lines: float
+    contrast: float
     moved: float
     fine: bool
 
@@ -168,14 +174,19 @@ def trace(
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
-    if lines is not None:  # a block may lie along a line, so a line counts less, not nothing
-        sharp[_lookup(lines, at, 2) > 0] *= 0.4
-    unlike = mat.unlike(colour, mat.colours(at.reshape(-1, 2)).reshape(*at.shape[:2], 3))
-    unlike = np.clip((unlike - mat.sigma) / (3 * mat.sigma + 3), 0, 1)
+    printed = np.zeros(sharp.shape, bool) if lines is None else _lookup(lines, at, 2) > 0
+    expected = mat.colours(at.reshape(-1, 2)).reshape(*at.shape[:2], 3)
+    unlike = mat.unlike(cv2.blur(colour, (3, 2 * round(1 / step) + 1)), expected)
+    ground = min(float(np.median(unlike[: max(4, len(t) // 4)])), 2 * mat.limit)
+    unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
     outside, inside = _both_sides(
         unlike, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
     )
-    score = sharp + 0.9 * (inside - outside) + 0.1 * (t / reach_px)[:, None]
+    score = (
+        sharp * np.where(printed, 0.15, 1.0)
+        + 0.9 * (inside - outside)
+        + 0.1 * (t / reach_px)[:, None]
+    )
     rows = _best_path(score, 0.15 * step, 2 if not fine else 3)
     n = np.arange(BINS)
     place = rows.astype(float)
@@ -200,6 +211,8 @@ def trace(
         max(sigma, 0.02),
         float(sharp[rows, n].mean()),
         float(on_card.mean()),
+        float(printed[rows, n].mean()),
+        float((inside - outside)[rows, n].mean()),
         float(np.abs(smooth).max()),
         fine,
     )

@@ -124,7 +124,17 @@ def find_outlines(
         errors: list[MeasureError] = []
         for c in readings:
             try:
-                found.append(_refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small))
+                found.append(
+                    _refine(
+                        rgb,
+                        plane,
+                        mat,
+                        c.corners_mm,
+                        min(c.reach_mm, 0.2 * c.shortest_mm),
+                        lines,
+                        small,
+                    )
+                )
                 break
             except MeasureError as error:
                 errors.append(error)
@@ -214,7 +224,7 @@ class _Small:
         y, x = np.nonzero(ring)
         colours = self.rgb[y, x].astype(np.float32)
         k = min(3, len(colours))
-        _, label, _ = cv2.kmeans(
+        _, label, _ = cv2.kmeans(  # type: ignore[call-overload]
             colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
         )
         # two shades of one mat are one kind of ground
@@ -307,13 +317,39 @@ def _candidates(
     """What may be blocks, each in one or two readings, likelier first; or what is wrong."""
     unlike = small.unlike(mat)
     unlike[small.cards > 0] = 0
+    hidden = small.hidden()
+    found: list[list[_Candidate]] = []
+    problem: MeasureError | None = None
+    # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it
+    for level in (1.0, 2.0, 4.0):
+        more, this = _at_level(small, unlike, level * mat.limit, hidden, plane)
+        problem = problem or this
+        found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
+    return found, problem
+
+
+def _overlap(a: _Candidate, b: _Candidate) -> bool:
+    p, q = (c.corners_mm.astype(np.float32) for c in (a, b))
+    return bool(cv2.intersectConvexConvex(p, q)[0] > 0)
+
+
+def _at_level(
+    small: _Small,
+    unlike: np.ndarray,
+    limit: float,
+    hidden_cell: tuple[np.ndarray, int],
+    plane: PlaneLike,
+) -> tuple[list[list[_Candidate]], MeasureError | None]:
+    """Look for blocks with one threshold between mat and what differs from it."""
     square = np.ones((3, 3), np.uint8)
     # weakly unlike mat counts where it holds on to what is surely unlike it
-    weak = cv2.morphologyEx((unlike > mat.limit).astype(np.uint8), cv2.MORPH_OPEN, square)
-    sure = cv2.erode((unlike > 1.6 * mat.limit + 1).astype(np.uint8), square)
+    weak = cv2.morphologyEx(
+        (unlike > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
+    )
+    sure = cv2.erode((unlike > 1.6 * limit + 1).astype(np.uint8), square)
     differs = _parts(weak, lambda part, _: bool(sure[part].any()))
     table = _parts(differs, lambda _, stats: _on_frame(stats, differs.shape))
-    hidden, cell = small.hidden()
+    hidden, cell = hidden_cell[0].copy(), hidden_cell[1]
     near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8)) > 0
     hidden[(differs | small.cards) > 0] = 0
     hidden = _parts(
@@ -337,13 +373,12 @@ def _candidates(
             continue  # crumbs; or lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
             continue
-        readings = []
-        for shape, reach in ((part, 12.0), (bare, 7.0)):
-            if shape is part and not (part & hidden).any():
-                continue
-            got = _quadrilateral(shape, plane)
-            if got is not None and got.fill > (0.8 if reach > 10 else 0.86):
-                readings.append(replace(got, reach_mm=min(reach, 0.2 * got.shortest_mm)))
+        got = _quadrilateral(bare, plane)
+        readings = [] if got is None or got.fill < 0.86 else [replace(got, reach_mm=5.0)]
+        if cell and (part & hidden).any() and (got is None or _goes_on(got, hidden, plane, cell)):
+            more = _quadrilateral(part, plane)
+            if more is not None and more.fill > 0.8:
+                readings.insert(0, replace(more, reach_mm=12.0))
         if not readings or readings[0].shortest_mm < SMALLEST_MM:
             continue
         if readings[0].shortest_px < _SMALLEST_PX:
@@ -396,6 +431,21 @@ def _looks_cut_off(part: np.ndarray) -> bool:
     h, w = part.shape
     inside = (corners > 4).all(axis=1) & (corners[:, 0] < w - 5) & (corners[:, 1] < h - 5)
     return bool(inside.sum() >= 1)
+
+
+def _goes_on(found: _Candidate, hidden: np.ndarray, plane: PlaneLike, cell: int) -> bool:
+    """True where the mat's lines stay hidden beyond a side: cloth of the mat's colour."""
+    corners = _to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
+    for i in range(4):
+        a, b = corners[i], corners[(i + 1) % 4]
+        u = (b - a) / np.linalg.norm(b - a)
+        out = np.array([u[1], -u[0]]) * cell
+        strip = np.zeros(hidden.shape, np.uint8)
+        corners_of = np.array([a + 0.6 * out, b + 0.6 * out, b + out, a + out])
+        cv2.fillPoly(strip, [np.round(corners_of).astype(np.int32)], 1)
+        if strip.any() and hidden[strip > 0].mean() > 0.6:
+            return True
+    return False
 
 
 def _borders(part: np.ndarray, cards: np.ndarray) -> float:
@@ -453,7 +503,10 @@ def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
     step = max(1, round(candidate.shortest_px / 250))
     gray = cv2.cvtColor(np.ascontiguousarray(rgb[y:bottom:step, x:right:step]), cv2.COLOR_RGB2GRAY)
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100))
-    return len(detector.detectMarkers(gray)[0]) >= 3
+    markers = detector.detectMarkers(gray)[0]
+    quad = ((corners - (x, y)) / step).astype(np.float32)
+    centres = [m.reshape(-1, 2).mean(0) for m in markers]
+    return sum(cv2.pointPolygonTest(quad, c.tolist(), False) > 0 for c in centres) >= 3
 
 
 def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
@@ -557,7 +610,7 @@ def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
 
 
 def _trusted(t: Trace) -> bool:
-    return t.support > 0.5 and t.strength > 0.35
+    return t.support > 0.5 and t.strength > 0.35 and (t.on_lines < 0.5 or t.contrast > 0.3)
 
 
 def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
