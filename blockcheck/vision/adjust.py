@@ -353,7 +353,9 @@ def _plane(
     for name in dict.fromkeys(source):
         part = gain[:N_CAMERA, source == name]
         # the same covariance in at most eleven columns
-        factors[str(name)] = np.linalg.qr(part.T, mode="r").T if part.shape[1] > N_CAMERA else part
+        factors[str(name)] = (
+            np.asarray(np.linalg.qr(part.T, mode="r")).T if part.shape[1] > N_CAMERA else part
+        )
     covariance = gain @ gain.T
     index = np.cumsum(free) - 1
     placed = []

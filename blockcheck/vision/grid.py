@@ -21,6 +21,7 @@ from .reference import MatLines, Reference
 
 SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
+NO_MAP = np.empty(0, np.float32)
 _MAX_CELLS = 9000
 _ALONG = np.linspace(0.14, 0.86, 12)  # clear of the crossing lines
 
@@ -151,9 +152,7 @@ def _peaks(angle: np.ndarray, w: np.ndarray) -> list[float]:
     """The strongest directions modulo a right angle."""
     bins = 360
     histogram = np.bincount((angle / (np.pi / 2) * bins).astype(int) % bins, w, bins)
-    soft = sum(
-        np.roll(histogram, k) * g for k, g in zip(range(-3, 4), (1, 2, 3, 4, 3, 2, 1), strict=True)
-    )
+    soft = np.convolve(np.pad(histogram, 3, mode="wrap"), (1, 2, 3, 4, 3, 2, 1), mode="valid")
     peaks = []
     for _ in range(3):
         at = int(np.argmax(soft))
@@ -247,7 +246,7 @@ def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
     for start in range(0, len(flat), 4000):  # remap takes sides below 32768 only
         part = flat[start : start + 4000]
         out[start : start + 4000] = cv2.remap(
-            gray, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+            gray, part, NO_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
     return out.reshape(at.shape[:-1])
 
@@ -287,6 +286,7 @@ def _follow(
     """Follow the lattice from `centre` outwards, adjusting as it grows."""
     size = (gray.shape[1], gray.shape[0])
     if camera is None:
+        assert plane is not None  # one of the two is given
         camera = plane.camera
     places = [p.affine for p in plane.references] if plane else []
     lattice = _lattice_in_view(camera, affine, size)

@@ -79,7 +79,8 @@ def read_photo(path: str | Path) -> Photo:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
-            with Image.open(io.BytesIO(data)) as image:
+            with Image.open(io.BytesIO(data)) as opened:
+                image: Image.Image = opened
                 _check_size(image, path)
                 exif = image.getexif()
                 focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)

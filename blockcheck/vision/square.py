@@ -66,7 +66,7 @@ def _quadrilaterals(lab: np.ndarray) -> list[np.ndarray]:
             continue
         if area < 0.85 * cv2.contourArea(quad):
             continue
-        corners = quad[:, 0].astype(float) + (x, y)
+        corners = quad[:, 0].astype(float) + np.array([x, y])
         a, b = corners[1] - corners[0], corners[2] - corners[1]
         if a[0] * b[1] - a[1] * b[0] < 0:
             corners = corners[::-1]
@@ -147,7 +147,9 @@ def _edge_offsets(
     """Sub-pixel place of the strongest colour step across an edge, and where it is clear."""
     k = np.arange(-half, half + 1)
     at = (base[:, None] + normal * k[:, None]).astype(np.float32)
-    profile = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    profile = cv2.remap(
+        rgb, at, np.empty(0, np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     profile = cv2.GaussianBlur(profile.astype(np.float32), (3, 3), 0.8)
     third = max(2, half // 3)
     step = np.median(profile[:, :third], axis=(0, 1)) - np.median(profile[:, -third:], axis=(0, 1))

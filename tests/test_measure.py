@@ -1,0 +1,136 @@
+"""The main job end to end, on scenes with known truth and on the photos kept with the project."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import blockcheck
+from blockcheck.cli import main
+from blockcheck.errors import NoReferenceError
+from blockcheck.report.card_sheet import write_card
+
+ROOT = Path(__file__).resolve().parent.parent
+PHOTOS = ROOT / "fixtures" / "photos"
+TRUTH = json.loads((PHOTOS / "truth.json").read_text())
+DEMO = [name for name in TRUTH if name.startswith("demo/")]
+
+
+def lengths(block, truth):
+    found = [block.width_mm, block.height_mm, *block.sides_mm, *block.diagonals_mm]
+    true = [truth["width_mm"], truth["height_mm"], *truth["sides_mm"], *truth["diagonals_mm"]]
+    return found, np.array(true)
+
+
+@pytest.fixture(scope="module")
+def measured():
+    return {name: blockcheck.measure_photo(PHOTOS / TRUTH[name]["photo"], card_side="4in") for name in DEMO}
+
+
+def test_every_demo_block_is_measured_within_a_thirty_second_of_an_inch(measured):
+    for name, result in measured.items():
+        assert result.ok, (name, result.problems)
+        assert len(result.blocks) == 1
+        found, true = lengths(result.blocks[0], TRUTH[name]["blocks"][0])
+        off = np.array([e.value for e in found]) - true
+        assert np.abs(off[:2]).max() < 25.4 / 32, (name, off)
+
+
+def test_the_truth_lies_inside_u95(measured):
+    inside = []
+    for name, result in measured.items():
+        found, true = lengths(result.blocks[0], TRUTH[name]["blocks"][0])
+        inside += [abs(e.value - t) <= e.u95 for e, t in zip(found, true, strict=True)]
+    # 48 lengths at 95 %: fewer than 41 inside has a chance below 0.5 % (binomial)
+    assert sum(inside) >= 41
+
+
+def test_the_budget_adds_up_to_the_uncertainty(measured):
+    for result in measured.values():
+        e = result.blocks[0].width_mm
+        assert e.u == pytest.approx(np.sqrt(sum(t.u**2 for t in e.budget)))
+        assert {t.name for t in e.budget} >= {"adjustment", "print scale", "cloth height", "edge fit"}
+
+
+def test_photos_that_cannot_be_measured_are_refused_with_a_code():
+    for name in ("no-block", "no-reference"):
+        result = blockcheck.measure_photo(PHOTOS / TRUTH[name]["photo"], card_side="4in")
+        assert not result.ok
+        assert [p.code for p in result.problems if p.level == "error"] == [TRUTH[name]["refuse"]]
+
+
+def test_find_plane_needs_no_block_and_raises_without_a_reference():
+    plane = blockcheck.find_plane(PHOTOS / TRUTH["no-block"]["photo"], card_side="4in")
+    there = np.array([[300.0, 400.0], [1200.0, 900.0]])
+    np.testing.assert_allclose(plane.px_from_mm(plane.mm_from_px(there)), there, atol=1e-6)
+    assert plane.length(*there).u95 > 0
+    with pytest.raises(NoReferenceError):
+        blockcheck.find_plane(PHOTOS / TRUTH["no-reference"]["photo"])
+
+
+def test_a_camera_an_eighth_nearer_of_24_inches_sees_half_a_per_cent_more():
+    """Pinhole geometry: 24 in above, 1/8 in nearer, 24 / 23.875 = + 0.524 %."""
+    from blockcheck.vision.adjust import Plane
+    from blockcheck.vision.lens import Camera
+
+    camera = Camera(np.eye(3), np.array([0, 0, 24 * 25.4]), 3000.0, 0, 0, 2000.0, 1500.0)
+    plane = Plane(camera, {}, (), 0.0)
+    ends = np.array([[1000.0, 1500.0], [3000.0, 1500.0]])
+    flat, raised = (plane.length(*ends, height_mm=h).value for h in (0.0, 25.4 / 8))
+    assert 100 * (flat / raised - 1) == pytest.approx(0.524, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("empty.jpg", b""), ("words.jpg", b"not a photo"), ("cut.jpg", None), ("gone.jpg", "missing")],
+)
+def test_bad_files_get_one_sentence_and_the_others_are_still_measured(tmp_path, name, content):
+    good = PHOTOS / TRUTH["demo/sailboat-1"]["photo"]
+    bad = tmp_path / name
+    if content is None:
+        bad.write_bytes(good.read_bytes()[:50_000])
+    elif content != "missing":
+        bad.write_bytes(content)
+    run = CliRunner().invoke(main, ["measure", str(bad), str(good), "--json", "--card-side", "4in"])
+    assert run.exit_code == 1
+    first, second = json.loads(run.stdout)
+    assert first["ok"] is False
+    assert name in first["problems"][0]["message"]
+    assert first["problems"][0]["code"] == "unreadable_photo"
+    assert second["ok"] is True
+    assert second["schema"] == "blockcheck/measurement-1"
+
+
+def test_the_table_says_sizes_and_the_verdict_against_the_plan(tmp_path):
+    photo = PHOTOS / TRUTH["demo/sailboat-3"]["photo"]
+    picture = tmp_path / "out.png"
+    words = ["measure", str(photo), "--planned", "6x9", "--card-side", "4in", "--budget"]
+    run = CliRunner().invoke(main, [*words, "--picture", str(picture)])
+    assert run.exit_code == 0, run.output
+    assert "width within 1/8 in of 6 in: NO" in run.output
+    assert "mat scale" in run.output
+    assert picture.stat().st_size > 10_000
+
+
+def test_a_wrong_length_is_a_usage_error():
+    run = CliRunner().invoke(main, ["measure", "x.jpg", "--card-side", "four"])
+    assert run.exit_code == 2
+    assert "not a length" in run.output
+
+
+def test_the_card_command_writes_a_pdf(tmp_path):
+    run = CliRunner().invoke(main, ["card", str(tmp_path / "card.pdf"), "--letters", "AB"])
+    assert run.exit_code == 0
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+    write_card(tmp_path / "again.pdf", "A", "a4")
+
+
+def test_corners_set_by_hand_are_marked(tmp_path):
+    name = "demo/sailboat-1"
+    corners = " ".join(f"{x:.0f},{y:.0f}" for x, y in TRUTH[name]["blocks"][0]["corners_px"])
+    photo = PHOTOS / TRUTH[name]["photo"]
+    run = CliRunner().invoke(main, ["measure", str(photo), "--corners", corners, "--json"])
+    block = json.loads(run.stdout)[0]["blocks"][0]
+    assert block["width_mm"]["value"] == pytest.approx(TRUTH[name]["blocks"][0]["width_mm"], abs=1.5)
