@@ -26,7 +26,10 @@ def lengths(block, truth):
 
 @pytest.fixture(scope="module")
 def measured():
-    return {name: blockcheck.measure_photo(PHOTOS / TRUTH[name]["photo"], card_side="4in") for name in DEMO}
+    return {
+        name: blockcheck.measure_photo(PHOTOS / TRUTH[name]["photo"], card_side="4in")
+        for name in DEMO
+    }
 
 
 def test_every_demo_block_is_measured_within_a_thirty_second_of_an_inch(measured):
@@ -51,7 +54,12 @@ def test_the_budget_adds_up_to_the_uncertainty(measured):
     for result in measured.values():
         e = result.blocks[0].width_mm
         assert e.u == pytest.approx(np.sqrt(sum(t.u**2 for t in e.budget)))
-        assert {t.name for t in e.budget} >= {"adjustment", "print scale", "cloth height", "edge fit"}
+        assert {t.name for t in e.budget} >= {
+            "adjustment",
+            "print scale",
+            "cloth height",
+            "edge fit",
+        }
 
 
 def test_photos_that_cannot_be_measured_are_refused_with_a_code():
@@ -133,4 +141,6 @@ def test_corners_set_by_hand_are_marked(tmp_path):
     photo = PHOTOS / TRUTH[name]["photo"]
     run = CliRunner().invoke(main, ["measure", str(photo), "--corners", corners, "--json"])
     block = json.loads(run.stdout)[0]["blocks"][0]
-    assert block["width_mm"]["value"] == pytest.approx(TRUTH[name]["blocks"][0]["width_mm"], abs=1.5)
+    assert block["width_mm"]["value"] == pytest.approx(
+        TRUTH[name]["blocks"][0]["width_mm"], abs=1.5
+    )

@@ -29,7 +29,9 @@ def test_distortion_of_a_point_with_zhangs_published_k():
     assert camera.project(np.array([[0.3, 0, 0]]))[0, 0] == pytest.approx(0.2942903, abs=1e-7)
 
 
-@pytest.mark.skipif(not (OUTSIDE / "zhang1998").is_dir(), reason="published data not beside the project")
+@pytest.mark.skipif(
+    not (OUTSIDE / "zhang1998").is_dir(), reason="published data not beside the project"
+)
 def test_zhangs_five_views_fit_with_the_published_lens():
     """Zhang's data: fx 832.5, k1 -0.2286, k2 0.1904, RMS 0.336 px per point over five views."""
     model = np.loadtxt(OUTSIDE / "zhang1998" / "Model.txt").reshape(-1, 2)

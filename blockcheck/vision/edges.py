@@ -236,7 +236,7 @@ def _average(sampled: np.ndarray) -> np.ndarray:
 
 def _slope(colour: np.ndarray, step: float) -> np.ndarray:
     s = _BLUR_PX / step
-    u = np.arange(-round(3 * s), round(3 * s) + 1)
+    u = np.arange(-round(3 * s), round(3 * s) + 1, dtype=float)
     kernel = u * np.exp(-(u**2) / (2 * s * s))
     kernel /= np.abs(kernel).sum() / 2
     return np.asarray(

@@ -21,7 +21,6 @@ from .reference import MatLines, Reference
 
 SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
-NO_MAP = np.empty(0, np.float32)
 _MAX_CELLS = 9000
 _ALONG = np.linspace(0.14, 0.86, 12)  # clear of the crossing lines
 
@@ -246,7 +245,7 @@ def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
     for start in range(0, len(flat), 4000):  # remap takes sides below 32768 only
         part = flat[start : start + 4000]
         out[start : start + 4000] = cv2.remap(
-            gray, part, NO_MAP, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+            gray, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
     return out.reshape(at.shape[:-1])
 

@@ -224,7 +224,7 @@ class _Small:
         y, x = np.nonzero(ring)
         colours = self.rgb[y, x].astype(np.float32)
         k = min(3, len(colours))
-        _, label, _ = cv2.kmeans(  # type: ignore[call-overload]
+        _, label, _ = cv2.kmeans(
             colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
         )
         # two shades of one mat are one kind of ground

@@ -45,7 +45,7 @@ def _quadrilaterals(lab: np.ndarray) -> list[np.ndarray]:
     """Convex four-cornered regions between colour edges, (4, 2) corners clockwise."""
     edges = np.zeros(lab.shape[:2], np.uint8)
     for channel in cv2.split(lab):
-        edges |= cv2.Canny(channel, 12, 30)
+        edges = cv2.bitwise_or(edges, cv2.Canny(channel, 12, 30))
     free = cv2.morphologyEx(edges, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) == 0
     _, labels, stats, _ = cv2.connectedComponentsWithStats(free.astype(np.uint8), connectivity=4)
     total = labels.size
@@ -147,9 +147,7 @@ def _edge_offsets(
     """Sub-pixel place of the strongest colour step across an edge, and where it is clear."""
     k = np.arange(-half, half + 1)
     at = (base[:, None] + normal * k[:, None]).astype(np.float32)
-    profile = cv2.remap(
-        rgb, at, np.empty(0, np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    profile = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     profile = cv2.GaussianBlur(profile.astype(np.float32), (3, 3), 0.8)
     third = max(2, half // 3)
     step = np.median(profile[:, :third], axis=(0, 1)) - np.median(profile[:, -third:], axis=(0, 1))
