@@ -17,6 +17,7 @@ import numpy as np
 BINS = 180  # places along a side
 _SUB = 4  # samples averaged at each place
 _BLUR_PX = 1.4
+_STIFF = 0.35  # price of moving by a pixel between neighbouring places
 _WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
 _SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
 _v = np.arange(256) / 255
@@ -77,11 +78,17 @@ class Mat:
         self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
     ) -> np.ndarray:
         """Distance of colours from the mat's, in grey levels, whatever the shadow on it."""
-        gain = np.sum(colours * expected, axis=-1) / np.maximum(
-            np.sum(expected * expected, axis=-1), 1
-        )
-        gain = np.clip(gain, *shade)[..., None]
-        return np.asarray(np.linalg.norm(colours - gain * expected, axis=-1))
+        c, e = colours, expected
+        power = np.maximum(_dot(e, e), 1)
+        gain = _dot(c, e) / power
+        off = np.clip(gain, *shade) - gain
+        # what is left beside the nearest allowed shade of the mat
+        return np.sqrt(np.maximum(_dot(c, c) + (off**2 - gain**2) * power, 0))
+
+
+def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Sum of products over three channels; plain terms are faster than a reduction."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
 
 
 def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
@@ -166,11 +173,10 @@ def trace(
     t = np.arange(reach_px, -reach_px - step / 2, -step)  # from outside to inside
     sampled, at = _profiles(rgb, base_px, outward, t)
     colour = _average(sampled.astype(np.float32))
-    slope = _slope(colour, step)
+    slope = cv2.blur(_slope(colour, step), (3, 1))
     outer = slope[: max(4, len(t) // 4)]
     noise = 1.4826 * float(np.median(np.abs(outer))) + 0.05
-    height = np.linalg.norm(slope, axis=2) / (noise * np.sqrt(3))
-    height = cv2.blur(height, (3, 1))
+    height = np.sqrt(_dot(slope, slope) / 3) / noise
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
@@ -179,22 +185,28 @@ def trace(
     unlike = mat.unlike(cv2.blur(colour, (3, 2 * round(1 / step) + 1)), expected)
     ground = min(float(np.median(unlike[: max(4, len(t) // 4)])), 2 * mat.limit)
     unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
+    # a printed line tells nothing about what it lies on
     outside, inside = _both_sides(
-        unlike, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
+        unlike, ~printed, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
     )
     score = (
         sharp * np.where(printed, 0.15, 1.0)
         + 0.9 * (inside - outside)
         + 0.1 * (t / reach_px)[:, None]
     )
-    rows = _best_path(score, 0.15 * step, 2 if not fine else 3)
+    rows = _best_path(score, _STIFF * step, 3)
     n = np.arange(BINS)
     place = rows.astype(float)
     if fine:
-        light = _slope(_average(cv2.LUT(sampled, _LINEAR)), step)
-        place = _crest(np.linalg.norm(light, axis=2), rows, round(2 / step))
+        light = cv2.blur(_slope(_average(cv2.LUT(sampled, _LINEAR)), step), (3, 1))
+        place = _crest(np.sqrt(_dot(light, light)), rows, round(2 / step))
     offset = np.interp(place, np.arange(len(t)), t)
-    strong = (sharp[rows, n] > 0.3) & (rows > 1) & (rows < len(t) - 2)
+    contrast = (inside - outside)[rows, n]
+    strong = (
+        ((sharp[rows, n] > 0.3) | ((contrast > 0.6) & (sharp[rows, n] > 0.08)))
+        & (rows > 1)
+        & (rows < len(t) - 2)
+    )
     on_card = _lookup(barred, at[rows, n], 8) > 0
     strong &= ~on_card
     along = (n + 0.5) / BINS
@@ -212,7 +224,7 @@ def trace(
         float(sharp[rows, n].mean()),
         float(on_card.mean()),
         float(printed[rows, n].mean()),
-        float((inside - outside)[rows, n].mean()),
+        float(contrast.mean()),
         float(np.abs(smooth).max()),
         fine,
     )
@@ -231,7 +243,10 @@ def _profiles(
 
 
 def _average(sampled: np.ndarray) -> np.ndarray:
-    return np.asarray(sampled.reshape(len(sampled), BINS, _SUB, 3).mean(axis=2))
+    total = sampled[:, 0::_SUB]
+    for k in range(1, _SUB):
+        total = total + sampled[:, k::_SUB]
+    return np.asarray(total / _SUB)
 
 
 def _slope(colour: np.ndarray, step: float) -> np.ndarray:
@@ -246,14 +261,20 @@ def _slope(colour: np.ndarray, step: float) -> np.ndarray:
     )
 
 
-def _both_sides(unlike: np.ndarray, window: int, guard: int) -> tuple[np.ndarray, np.ndarray]:
-    """Mean of the window before (outside) and after (inside) each row."""
+def _both_sides(
+    unlike: np.ndarray, counts: np.ndarray, window: int, guard: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean of the window before (outside) and after (inside) each row, over what counts."""
     rows = len(unlike)
-    total = np.vstack([np.zeros((1, unlike.shape[1])), np.cumsum(unlike, axis=0)])
+    first = np.zeros((1, unlike.shape[1]), np.float32)
+    total = np.vstack([first, np.cumsum(unlike * counts, axis=0)])
+    number = np.vstack([first, np.cumsum(counts, axis=0, dtype=np.float32)])
 
-    def mean(first: np.ndarray, last: np.ndarray) -> np.ndarray:
-        first, last = np.clip(first, 0, rows), np.clip(last, 0, rows)
-        return np.asarray((total[last] - total[first]) / np.maximum(last - first, 1)[:, None])
+    def mean(start: np.ndarray, stop: np.ndarray) -> np.ndarray:
+        start, stop = np.clip(start, 0, rows), np.clip(stop, 0, rows)
+        return np.asarray(
+            (total[stop] - total[start]) / np.maximum(number[stop] - number[start], 1)
+        )
 
     i = np.arange(rows)
     return mean(i - guard - window, i - guard), mean(i + guard, i + guard + window)

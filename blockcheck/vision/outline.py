@@ -322,9 +322,11 @@ def _candidates(
     problem: MeasureError | None = None
     # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it
     for level in (1.0, 2.0, 4.0):
-        more, this = _at_level(small, unlike, level * mat.limit, hidden, plane)
+        more, this, joined = _at_level(small, unlike, level * mat.limit, hidden, plane)
         problem = problem or this
         found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
+        if not joined:
+            break
     return found, problem
 
 
@@ -339,8 +341,8 @@ def _at_level(
     limit: float,
     hidden_cell: tuple[np.ndarray, int],
     plane: PlaneLike,
-) -> tuple[list[list[_Candidate]], MeasureError | None]:
-    """Look for blocks with one threshold between mat and what differs from it."""
+) -> tuple[list[list[_Candidate]], MeasureError | None, bool]:
+    """Look for blocks with one threshold; True last where something reaches the frame."""
     square = np.ones((3, 3), np.uint8)
     # weakly unlike mat counts where it holds on to what is surely unlike it
     weak = cv2.morphologyEx(
@@ -390,7 +392,7 @@ def _at_level(
     _count, label = cv2.connectedComponents(table)
     if not found and any(_looks_cut_off((label == k).astype(np.uint8)) for k in range(1, _count)):
         problem = _cut_off()
-    return found, problem
+    return found, problem, bool(table.any())
 
 
 def _parts(mask: np.ndarray, wanted: Callable[[np.ndarray, np.ndarray], bool]) -> np.ndarray:
@@ -610,7 +612,8 @@ def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
 
 
 def _trusted(t: Trace) -> bool:
-    return t.support > 0.5 and t.strength > 0.35 and (t.on_lines < 0.5 or t.contrast > 0.3)
+    seen = t.strength > 0.35 or t.contrast > 0.5
+    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3)
 
 
 def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
