@@ -13,19 +13,19 @@ from typing import Any
 
 import click
 
-try:
-    import cv2  # noqa: F401
-except ImportError as error:  # a bare server lacks the libraries that OpenCV's window code needs
-    sys.exit(
-        f"OpenCV cannot be loaded ({error}). On Debian: apt-get install -y libgl1 libglib2.0-0, then try again."
-    )
-
 from .errors import BlockcheckError
-from .measure import Measurement, PhotoResult, measure_photo
 from .settings import Settings
 from .uncertainty import Estimate
 from .units import format_length, format_uncertainty, parse_length
-from .vision.photo import SUFFIXES, read_photo
+
+try:
+    from .measure import Measurement, PhotoResult, measure_photo
+    from .vision.photo import SUFFIXES, read_photo
+except ImportError as error:  # a bare server lacks the libraries that OpenCV's window code needs
+    sys.exit(
+        f"OpenCV cannot be loaded ({error}). On Debian: apt-get install -y libgl1 libglib2.0-0, "
+        "then try again."
+    )
 
 CAUTION = (
     "Measure with the ruler before the first cut. Rotary cutters are sharp: close the blade after "
