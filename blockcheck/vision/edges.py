@@ -17,6 +17,7 @@ import numpy as np
 BINS = 180  # places along a side
 _SUB = 4  # samples averaged at each place
 _BLUR_PX = 1.4
+_ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
 _STIFF = 0.35  # price of moving by a pixel between neighbouring places
 _WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
 _SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
@@ -198,8 +199,9 @@ def trace(
     n = np.arange(BINS)
     place = rows.astype(float)
     if fine:
-        light = cv2.blur(_slope(_average(cv2.LUT(sampled, _LINEAR)), step), (3, 1))
-        place = _crest(np.sqrt(_dot(light, light)), rows, round(2 / step))
+        light = _unshaded(_average(cv2.LUT(sampled, _LINEAR)), expected)
+        light = cv2.blur(_slope(light, step), (3, 1))
+        place = _crest(np.sqrt(np.einsum("tnc,tnc->tn", light, light)), rows, round(2 / step))
     offset = np.interp(place, np.arange(len(t)), t)
     contrast = (inside - outside)[rows, n]
     strong = (
@@ -247,6 +249,22 @@ def _average(sampled: np.ndarray) -> np.ndarray:
     for k in range(1, _SUB):
         total = total + sampled[:, k::_SUB]
     return np.asarray(total / _SUB)
+
+
+def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
+    """Turn linear colours so that a shadow on the mat shows little.
+
+    Shadow moves the mat's colour towards black only. Beside that direction a pixel shows the
+    cloth's part of it and nothing else, so this counts in full; along it a dark cloth's edge
+    would be drawn out into its own shadow, so this counts less, and its dark end more.
+    """
+    mat = np.interp(expected.reshape(-1, 3).mean(0), np.arange(256), _LINEAR)
+    level = float(np.linalg.norm(mat))
+    towards = (mat / level).astype(np.float32)
+    along = _dot(light, towards)
+    beside = light - along[..., None] * towards
+    dark = level * np.clip(along / level, 0.02, 1) ** _ROOT / _ROOT + np.maximum(along - level, 0)
+    return np.dstack([beside, _ALONG * dark]).astype(np.float32)
 
 
 def _slope(colour: np.ndarray, step: float) -> np.ndarray:
