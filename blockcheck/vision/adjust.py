@@ -302,7 +302,8 @@ def _solve(
             raise NoReferenceError(
                 "The reference's points do not fit one plane.", "Lay it flat and try again."
             )
-        small = np.linalg.norm(step[free] * scale) < 1e-3
+        # a hundredth of a sigma, or nothing more to win
+        small = np.linalg.norm(step[free] * scale) < 1e-2 or abs(cost - new) < 1e-5 * cost
         if new <= cost or small:
             camera, state, r, J, w, cost = moved, shifted, r2, J2, w2, new
             damping = max(damping / 10, 1e-9)
@@ -348,7 +349,9 @@ def _plane(
     _, J, source, w = _system(references, prior, camera, state, sigmas)
     J = J[:, free] * np.sqrt(w)[:, None]
     scale = np.linalg.norm(J, axis=0) + 1e-12
-    gain = np.linalg.pinv(J / scale) / scale[:, None]  # parameters from normalised rows
+    N = (J / scale).T @ (J / scale)
+    # parameters from normalised rows
+    gain = np.linalg.pinv(N, rcond=1e-14, hermitian=True) @ (J / scale).T / scale[:, None]
     factors = {}
     for name in dict.fromkeys(source):
         part = gain[:N_CAMERA, source == name]

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from ..errors import NoReferenceError
 from .adjust import Plane, adjust
 from .lens import Camera, LensPrior
 from .reference import MatLines, Reference
@@ -83,7 +84,10 @@ def find_lines(
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
     free_px = _outside(segments_px, hidden)
     for affine, spacing in _seeds(plane.camera, free_px, spacings, centre):
-        found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
+        try:
+            found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
+        except NoReferenceError:  # the fit did not settle: not this lattice
+            continue
         if found is not None:
             return found
     return None
@@ -196,6 +200,7 @@ class _Seen:
     height: np.ndarray
     middle_px: np.ndarray
     normal_px: np.ndarray
+    px_per_mm: float
 
 
 def _look_across(
@@ -236,7 +241,7 @@ def _look_across(
         centre = np.where(total > 0, (above * near).sum(1) / np.maximum(total, 1e-9), centre)
         centre = np.clip(centre, best - side, best + side)
     offset = centre - half - 2 * side
-    return _Seen(offset, height, px.mean(1), normal)
+    return _Seen(offset, height, px.mean(1), normal, float(scale))
 
 
 def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -309,9 +314,9 @@ def _follow(
             seen = both[0] if sign == 1 else both[1]
         else:
             seen = _look_across(gray, camera, affine, now, window, sign)
-        good = _trusted(seen, now)
+        good = _trusted(seen, now, window)
         if good is None:
-            if step > 3 or last:
+            if step > 1 or last:
                 return None
             reach *= 1.7
             continue
@@ -338,7 +343,7 @@ def affine_mm(affine: np.ndarray, spacing: float) -> np.ndarray:
     return np.column_stack([u, [-u[1], u[0]], affine[:, 2]])
 
 
-def _trusted(seen: _Seen, lattice: Lattice) -> np.ndarray | None:
+def _trusted(seen: _Seen, lattice: Lattice, window_mm: float) -> np.ndarray | None:
     """Which ridges are the mat's lines; None where the lattice does not hold."""
     strong = seen.height > max(2.0, 0.4 * np.percentile(seen.height, 75))
     for _ in range(3):  # ridges agree with their neighbours on the same line or are left out
@@ -361,6 +366,10 @@ def _trusted(seen: _Seen, lattice: Lattice) -> np.ndarray | None:
         if (keep == strong).all():
             break
         strong = keep
+    # on a mat without lines the strongest ridges lie anywhere in the window
+    apart = [abs(seen.offset_px[i] - lines[key[i]]) for i in np.flatnonzero(strong)]
+    if np.median(apart) > 0.12 * window_mm * seen.px_per_mm:
+        return None
     for family in (0, 1):
         own = strong & (lattice.family == family)
         if own.sum() < 3 or len(np.unique(lattice.cells[own, family])) < 2:
@@ -445,7 +454,10 @@ def find_lines_alone(
             moved = prior.camera(R @ turn, R @ shift + camera.t)
             centre = (seed - own[:, 2]) @ own[:, :2]
             start = np.column_stack([spacing * np.eye(2), np.zeros(2)])
-            found = _follow(gray, [], prior, None, start, spacing, centre, [], moved)
+            try:
+                found = _follow(gray, [], prior, None, start, spacing, centre, [], moved)
+            except NoReferenceError:
+                continue
             if found is not None and _right_spacing(gray, found, spacing):
                 return found
     return None
