@@ -90,7 +90,8 @@ def read_photo(path: str | Path) -> Photo:
                     image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
                 elif image.mode in ("RGBA", "LA", "PA", "P"):
                     image = _on_white(image, exif)
-                rgb = np.array(ImageOps.exif_transpose(image).convert("RGB"))
+                ImageOps.exif_transpose(image, in_place=True)
+                rgb = np.array(image if image.mode == "RGB" else image.convert("RGB"))
     except UnidentifiedImageError as e:
         raise PhotoError(f"{path.name} is not a photo that can be read.", _HINT) from e
     except Image.DecompressionBombError as e:
