@@ -119,6 +119,8 @@ class Trace:
         Fraction of the path that lies on printed lines.
     contrast : float
         How much less like mat it is inside than outside, 0 to 1.
+    outside : float
+        How unlike mat it is outside, 0 to 1.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
     fine : bool
@@ -133,6 +135,7 @@ class Trace:
     barred: float
     on_lines: float
     contrast: float
+    outside: float
     moved: float
     fine: bool
 
@@ -150,7 +153,7 @@ def trace(
     reach_px: float,
     px_per_mm: float,
     lines: np.ndarray | None,
-    barred: np.ndarray,
+    barred: tuple[np.ndarray, int],
     fine: bool,
 ) -> Trace:
     """Follow the edge along a curve.
@@ -165,8 +168,8 @@ def trace(
         How far to look on both sides.
     lines : (H / 2, W / 2) uint8 array or None
         Not zero on the mat's printed lines.
-    barred : (H / 8, W / 8) bool array
-        True on cards: no edge is looked for there.
+    barred : mask and its scale
+        Not zero on cards: no edge is looked for there.
     fine : bool
         Half-pixel steps, and places to a fraction of a pixel.
     """
@@ -191,7 +194,7 @@ def trace(
         unlike, ~printed, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
     )
     score = (
-        sharp * np.where(printed, 0.15, 1.0)
+        sharp * np.where(printed, 0.7 if fine else 0.15, 1.0)
         + 0.9 * (inside - outside)
         + 0.1 * (t / reach_px)[:, None]
     )
@@ -209,13 +212,14 @@ def trace(
         & (rows > 1)
         & (rows < len(t) - 2)
     )
-    on_card = _lookup(barred, at[rows, n], 8) > 0
+    on_card = _lookup(barred[0], at[rows, n], barred[1]) > 0
     strong &= ~on_card
     along = (n + 0.5) / BINS
     smooth, spread = smooth_curve(along, offset, strong)
     residual = np.abs(offset - smooth)
     good = strong & (residual < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5))
-    steps = np.diff(offset)[good[1:] & good[:-1]]
+    # neighbours share samples, so their differences would flatter the noise
+    steps = (offset[3:] - offset[:-3])[good[3:] & good[:-3]]
     sigma = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) if len(steps) > 5 else spread
     return Trace(
         along,
@@ -227,6 +231,7 @@ def trace(
         float(on_card.mean()),
         float(printed[rows, n].mean()),
         float(contrast.mean()),
+        float(np.median(outside[rows, n])),
         float(np.abs(smooth).max()),
         fine,
     )

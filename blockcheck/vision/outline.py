@@ -23,7 +23,7 @@ from ..errors import (
 )
 from .edges import BINS, Mat, Trace, trace
 
-SCALE = 8
+COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
 _SMALLEST_PX = 120.0
@@ -118,30 +118,26 @@ def find_outlines(
             "No block was found on the mat.",
             "Lay the block on the mat beside the card, all of it in the picture.",
         )
-    lines = _line_mask(rgb, plane, mat_segments_px)
-    found, failure = [], None
+    lines = _line_mask(rgb, plane, mat_segments_px, mat_segments_seen)
+    found: list[Outline] = []
+    failures: list[tuple[MeasureError, float]] = []
     for readings in candidates:
         errors: list[MeasureError] = []
         for c in readings:
             try:
-                found.append(
-                    _refine(
-                        rgb,
-                        plane,
-                        mat,
-                        c.corners_mm,
-                        min(c.reach_mm, 0.2 * c.shortest_mm),
-                        lines,
-                        small,
-                    )
-                )
+                found.append(_refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small))
                 break
             except MeasureError as error:
                 errors.append(error)
         else:
-            failure = failure or errors[0]
-    if failure is not None:
-        raise failure
+            failures.append((errors[0], readings[0].area_mm2))
+    if not found and isinstance(problem, BlockCutOffError):
+        raise problem
+    # a scrap or a tool beside the blocks does not spoil the photo; a doubtful block does
+    least = 0.2 * max((_area(plane, o.corners_px) for o in found), default=0.0)
+    for failure, area in failures:
+        if area > least:
+            raise failure
     found.sort(
         key=lambda o: (
             round(o.corners_px[:, 1].mean() / rgb.shape[0] * 4),
@@ -165,9 +161,10 @@ def outline_near(rgb: np.ndarray, plane: PlaneLike, corners_px: np.ndarray) -> O
 
 @dataclass(frozen=True)
 class _Small:
-    """The photo at an eighth of its scale, with what is known of it."""
+    """The photo at about an eighth of its scale, with what is known of it."""
 
     size: tuple[int, int]
+    scale: int
     rgb: np.ndarray
     cards: np.ndarray
     barred: np.ndarray
@@ -183,25 +180,32 @@ class _Small:
         seen: np.ndarray | None,
     ) -> _Small:
         h, w = rgb.shape[:2]
-        small = cv2.resize(
-            rgb, (max(w // SCALE, 8), max(h // SCALE, 8)), interpolation=cv2.INTER_AREA
-        )
+        scale = max(1, round(max(h, w) / COARSE_PX))
+        small = cv2.resize(rgb, (w // scale, h // scale), interpolation=cv2.INTER_AREA)
         small = cv2.medianBlur(small, 5)  # takes away printed lines
         cards = np.zeros(small.shape[:2], np.uint8)
         for polygon in exclude_px:
-            cv2.fillPoly(cards, [np.round(_to_small(polygon)).astype(np.int32)], 1)
+            cv2.fillPoly(
+                cards,
+                [np.round((np.asarray(polygon, float) + 0.5) / scale - 0.5).astype(np.int32)],
+                1,
+            )
         bare = cards
         cards = cv2.dilate(cards, np.ones((5, 5), np.uint8))
         if segments is None or seen is None or np.sum(seen) < 12:
             segments = seen = None
-        return cls((w, h), small, cards, bare, segments, seen)
+        return cls((w, h), scale, small, cards, bare, segments, seen)
 
-    def at(self, points_px: np.ndarray) -> np.ndarray:
-        """Colours at places in the photo, those outside it left out."""
-        return self.rgb[tuple(self._inside(points_px)[1].T[::-1])]
+    def to_small(self, points_px: np.ndarray) -> np.ndarray:
+        """Small pixels of the photo's."""
+        return (np.asarray(points_px, float) + 0.5) / self.scale - 0.5
+
+    def to_photo(self, points: np.ndarray) -> np.ndarray:
+        """The photo's pixels of small ones."""
+        return (np.asarray(points, float) + 0.5) * self.scale - 0.5
 
     def _inside(self, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        i = np.round(_to_small(points_px)).astype(int)
+        i = np.round(self.to_small(points_px)).astype(int)
         h, w = self.cards.shape
         ok = (i >= 0).all(axis=1) & (i[:, 0] < w) & (i[:, 1] < h)
         ok[ok] &= self.cards[i[ok, 1], i[ok, 0]] == 0
@@ -235,7 +239,7 @@ class _Small:
                 continue
             own = label.ravel() == j
             mat = self._grow(
-                Mat.learn(self.size, _to_photo(np.stack([x, y], 1)[own]), colours[own])
+                Mat.learn(self.size, self.to_photo(np.stack([x, y], 1)[own]), colours[own])
             )
             if mat.sigma < _EVEN:
                 mats.append(mat)
@@ -245,7 +249,7 @@ class _Small:
         """Learn the mat again from all of the photo that looks like it."""
         y, x = np.mgrid[0 : self.cards.shape[0] : 3, 0 : self.cards.shape[1] : 3]
         y, x = y.ravel(), x.ravel()
-        places, colours = _to_photo(np.stack([x, y], 1)), self.rgb[y, x].astype(float)
+        places, colours = self.to_photo(np.stack([x, y], 1)), self.rgb[y, x].astype(float)
         free = self.cards[y, x] == 0
         for _ in range(3):
             like = free & (mat.unlike(colours, mat.colours(places), (0.8, 1.2)) < 3 * mat.sigma + 5)
@@ -265,7 +269,7 @@ class _Small:
         """(h, w) distance from the mat's colour."""
         h, w = self.cards.shape
         x, y = np.meshgrid(np.arange(w), np.arange(h))
-        expected = mat.colours(_to_photo(np.stack([x.ravel(), y.ravel()], 1)))
+        expected = mat.colours(self.to_photo(np.stack([x.ravel(), y.ravel()], 1)))
         return mat.unlike(self.rgb.astype(float), expected.reshape(h, w, 3), _COARSE_SHADE)
 
     def hidden(self) -> tuple[np.ndarray, int]:
@@ -273,20 +277,12 @@ class _Small:
         mask = np.zeros(self.cards.shape, np.uint8)
         if self.segments is None or self.seen is None:
             return mask, 0
-        ends = np.round(_to_small(self.segments)).astype(np.int32)
+        ends = np.round(self.to_small(self.segments)).astype(np.int32)
         cell = int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
         for which, thick, value in ((~self.seen, 1.0, 1), (self.seen, 0.6, 0)):
             cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
         size = max(3, round(0.7 * cell))
         return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
-
-
-def _to_small(points_px: np.ndarray) -> np.ndarray:
-    return (np.asarray(points_px, float) + 0.5) / SCALE - 0.5
-
-
-def _to_photo(points: np.ndarray) -> np.ndarray:
-    return (np.asarray(points, float) + 0.5) * SCALE - 0.5
 
 
 @dataclass(frozen=True)
@@ -298,6 +294,7 @@ class _Candidate:
     corners_mm : (4, 2) array
     shortest_mm, shortest_px : float
         Its shortest side.
+    area_mm2 : float
     fill : float
         How much of it is unlike mat.
     reach_mm : float
@@ -307,6 +304,7 @@ class _Candidate:
     corners_mm: np.ndarray
     shortest_mm: float
     shortest_px: float
+    area_mm2: float
     fill: float
     reach_mm: float = 0.0
 
@@ -362,9 +360,9 @@ def _at_level(
             )
         ),
     )
-    closing = np.ones((5, 5), np.uint8)
-    shown = cv2.morphologyEx(differs & ~table, cv2.MORPH_CLOSE, closing)
-    whole = cv2.morphologyEx((differs & ~table) | hidden, cv2.MORPH_CLOSE, closing)
+    shown = differs & ~table
+    # no wider than this, or neighbouring blocks would become one
+    whole = cv2.morphologyEx(shown | hidden, cv2.MORPH_CLOSE, square)
     found: list[list[_Candidate]] = []
     problem: MeasureError | None = None
     _count, label, stats, _centre = cv2.connectedComponentsWithStats(whole)
@@ -375,12 +373,20 @@ def _at_level(
             continue  # crumbs; or lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
             continue
-        got = _quadrilateral(bare, plane)
-        readings = [] if got is None or got.fill < 0.86 else [replace(got, reach_mm=5.0)]
-        if cell and (part & hidden).any() and (got is None or _goes_on(got, hidden, plane, cell)):
-            more = _quadrilateral(part, plane)
+        got = _quadrilateral(bare, small, plane)
+        readings = (
+            []
+            if got is None or got.fill < 0.86
+            else [replace(got, reach_mm=min(5.0, 0.2 * got.shortest_mm))]
+        )
+        if (
+            cell
+            and (part & hidden).any()
+            and (got is None or _goes_on(got, small, hidden, plane, cell))
+        ):
+            more = _quadrilateral(part, small, plane)
             if more is not None and more.fill > 0.8:
-                readings.insert(0, replace(more, reach_mm=12.0))
+                readings.insert(0, replace(more, reach_mm=min(12.0, 0.2 * more.shortest_mm)))
         if not readings or readings[0].shortest_mm < SMALLEST_MM:
             continue
         if readings[0].shortest_px < _SMALLEST_PX:
@@ -435,9 +441,11 @@ def _looks_cut_off(part: np.ndarray) -> bool:
     return bool(inside.sum() >= 1)
 
 
-def _goes_on(found: _Candidate, hidden: np.ndarray, plane: PlaneLike, cell: int) -> bool:
+def _goes_on(
+    found: _Candidate, small: _Small, hidden: np.ndarray, plane: PlaneLike, cell: int
+) -> bool:
     """True where the mat's lines stay hidden beyond a side: cloth of the mat's colour."""
-    corners = _to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
+    corners = small.to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
     for i in range(4):
         a, b = corners[i], corners[(i + 1) % 4]
         u = (b - a) / np.linalg.norm(b - a)
@@ -450,6 +458,10 @@ def _goes_on(found: _Candidate, hidden: np.ndarray, plane: PlaneLike, cell: int)
     return False
 
 
+def _area(plane: PlaneLike, corners_px: np.ndarray) -> float:
+    return float(cv2.contourArea(plane.mm_from_px(corners_px, CLOTH_MM).astype(np.float32)))
+
+
 def _borders(part: np.ndarray, cards: np.ndarray) -> float:
     """Fraction of the cards' rim that a part lies along."""
     rim = cv2.dilate(cards, np.ones((3, 3), np.uint8)) - cards
@@ -458,7 +470,7 @@ def _borders(part: np.ndarray, cards: np.ndarray) -> float:
     return max((float(near[label == k].mean()) for k in range(1, count)), default=0.0)
 
 
-def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> _Candidate | None:
+def _quadrilateral(part: np.ndarray, small: _Small, plane: PlaneLike) -> _Candidate | None:
     """The quadrilateral about a part."""
     core = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
     contours, _ = cv2.findContours(
@@ -467,7 +479,7 @@ def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> _Candidate | None:
     contour = max(contours, key=cv2.contourArea)[:, 0]
     if len(contour) < 20:
         return None
-    rim = plane.mm_from_px(_to_photo(contour), CLOTH_MM)
+    rim = plane.mm_from_px(small.to_photo(contour), CLOTH_MM)
     box = cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32))).astype(float)
     lines = []
     for i in range(4):
@@ -492,16 +504,16 @@ def _quadrilateral(part: np.ndarray, plane: PlaneLike) -> _Candidate | None:
     sides_mm, sides_px = (
         np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1) for p in (corners, corners_px)
     )
-    return _Candidate(corners, float(min(sides_mm)), float(min(sides_px)), area / max(whole, 1e-9))
+    return _Candidate(
+        corners, float(min(sides_mm)), float(min(sides_px)), whole, area / max(whole, 1e-9)
+    )
 
 
 def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
     """True for a printed card that was not used as a reference: it shows markers."""
     corners = plane.px_from_mm(candidate.corners_mm)
-    (x, y), (right, bottom) = (
-        np.clip(corners.min(0), 0, None).astype(int),
-        corners.max(0).astype(int),
-    )
+    x, y = (int(v) for v in np.clip(corners.min(0), 0, None))
+    right, bottom = (int(v) for v in corners.max(0))
     step = max(1, round(candidate.shortest_px / 250))
     gray = cv2.cvtColor(np.ascontiguousarray(rgb[y:bottom:step, x:right:step]), cv2.COLOR_RGB2GRAY)
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100))
@@ -529,18 +541,39 @@ def _in_order(corners_px: np.ndarray) -> np.ndarray:
     return np.roll(turned, -top, axis=0)
 
 
-def _line_mask(rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray | None) -> np.ndarray | None:
-    """Half-scale mask of the mat's lines and of the fainter ones halfway between them."""
-    if segments is None or not len(segments):
+def _line_mask(
+    rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray | None, seen: np.ndarray | None
+) -> np.ndarray | None:
+    """Half-scale mask of the mat's lines, with those halfway between them if there are any."""
+    if segments is None or seen is None or not len(segments):
         return None
     h, w = rgb.shape[:2]
     ends = plane.mm_from_px(np.reshape(segments, (-1, 2))).reshape(-1, 2, 2)
     across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
     halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
+    printed = segments
+    if seen.any():
+        main = _ridge(rgb, segments[seen], halfway[seen] - segments[seen])
+        part = _ridge(rgb, halfway[seen], halfway[seen] - segments[seen]) / (np.median(main) or 1.0)
+        # noise is even-handed; dashes show on part of the places only
+        if np.mean(part > 0.4) - np.mean(part < -0.4) > 0.12:
+            printed = np.vstack([segments, halfway])
     mask = np.zeros(((h + 1) // 2, (w + 1) // 2), np.uint8)
-    both = np.round((np.vstack([segments, halfway]) + 0.5) / 2 - 0.5).astype(np.int32)
-    cv2.polylines(mask, list(both), False, 1, 4)
+    cv2.polylines(mask, list(np.round((printed + 0.5) / 2 - 0.5).astype(np.int32)), False, 1, 4)
     return mask
+
+
+def _ridge(rgb: np.ndarray, pieces: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """How much places along pieces of line are brighter than both sides of it."""
+    f = np.linspace(0.15, 0.85, 9)[None, :, None]
+    h, w = rgb.shape[:2]
+
+    def green(shift: float) -> np.ndarray:
+        at = (1 - f) * pieces[:, :1] + f * pieces[:, 1:] + shift * across[:, :1]
+        i = np.round(at).astype(int)
+        return rgb[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1), 1].astype(float)
+
+    return np.asarray(green(0) - (green(0.16) + green(-0.16)) / 2)
 
 
 def _refine(
@@ -579,7 +612,7 @@ def _refine(
                     reach * px_per_mm,
                     px_per_mm,
                     lines,
-                    small.barred,
+                    (small.barred, small.scale),
                     last,
                 )
             )
@@ -613,7 +646,7 @@ def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
 
 def _trusted(t: Trace) -> bool:
     seen = t.strength > 0.35 or t.contrast > 0.5
-    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3)
+    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3) and t.outside < 0.5
 
 
 def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
