@@ -10,7 +10,8 @@ from shapely import Polygon
 
 from blockcheck.errors import PlanError
 from blockcheck.planning.batch import below_size, common_size, seam_allowance_really_sewn
-from blockcheck.planning.rectangles import Block, frontier, frontiers, place
+from blockcheck.planning.placing import place
+from blockcheck.planning.rectangles import Block, frontier, frontiers
 from blockcheck.units import INCH
 
 SAILBOAT = np.array([[0.0, 0.0], [6.5, 0.0], [6.5, 9.5], [0.0, 9.5]]) * INCH
@@ -106,6 +107,22 @@ def test_shapely_contains(bow):
         grown = Polygon(laid.corners_mm).buffer(block.guard_mm - 1e-3, join_style="mitre")
         assert Polygon(block.outline_mm).buffer(0.02).contains(grown)
         assert laid.clearance_mm > -0.02
+
+
+def test_ragged_edges_shapely():
+    """Edges with random steps in and out: still nothing outside the cloth."""
+    rng = np.random.default_rng(21)
+    blocks = []
+    for i in range(60):
+        shape = dense(rng, 1.5)
+        blocks.append(Block(str(i), shape + rng.normal(0, 0.3, shape.shape), 0.2))
+    heights = frontiers(blocks, 6.2 * INCH)[:, 0]
+    for block, height in zip(blocks, heights, strict=True):
+        laid = place(block, 6.2 * INCH, height - 0.05)
+        grown = Polygon(laid.corners_mm).buffer(0.2 - 1e-3, join_style="mitre")
+        if laid.clearance_mm >= 0:
+            assert Polygon(block.outline_mm).buffer(1e-3).contains(grown)
+    assert (heights > 8 * INCH).all()
 
 
 def test_random_convex_outlines_shapely():

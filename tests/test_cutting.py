@@ -160,3 +160,9 @@ def test_working_everywhere_and_bad_numbers():
     ):
         with pytest.raises(PlanError):
             bad()
+
+
+def test_centimetres():
+    assert " in" not in c.half_square(76.2, unit="cm").working
+    assert " in" not in c.setting_triangles(152.4, unit="cm")[0].working
+    assert "4.55 cm" in c.quilting_lines(136.5, 3, step_mm=1.0, unit="cm").working

@@ -12,7 +12,8 @@ from scipy.special import chdtrc
 from ..errors import PlanError
 from ..uncertainty import coverage_factor
 from ..units import INCH, format_length, to_step
-from .rectangles import Array, Block, frontiers, offcuts, place
+from .placing import offcuts, place
+from .rectangles import Array, Block, frontiers
 
 _EPS = 1e-6
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ..errors import PlanError
-from ..units import INCH, format_length, to_step
+from ..units import INCH, MM_PER, format_length, to_step
 from .layout import half_block_cut
 
 QUARTER = INCH / 4
@@ -43,6 +43,11 @@ class CutPiece:
 
 def _f(mm: float, unit: str = "in") -> str:
     return format_length(mm, unit=unit, fraction=32)
+
+
+def _exact(mm: float, unit: str, digits: int) -> str:
+    """An exact value as a decimal, in the person's unit."""
+    return f"{mm / MM_PER[unit]:.{digits}f} {unit}"
 
 
 def _positive(**lengths: float) -> None:
@@ -271,7 +276,7 @@ def half_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in
     trade = finished_mm + 3.5 * seam_mm
     working = (
         f"{_f(finished_mm, unit)} + {_f(3.5 * seam_mm, unit)} = {_f(trade, unit)} "
-        f"(exact {exact / INCH:.4f} in), cut once corner to corner"
+        f"(exact {_exact(exact, unit, 4)}), cut once corner to corner"
     )
     return Square("half-square triangles", exact, trade, working)
 
@@ -283,7 +288,7 @@ def quarter_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = 
     trade = finished_mm + 5 * seam_mm
     working = (
         f"{_f(finished_mm, unit)} + {_f(5 * seam_mm, unit)} = {_f(trade, unit)} "
-        f"(exact {exact / INCH:.4f} in), cut twice corner to corner"
+        f"(exact {_exact(exact, unit, 4)}), cut twice corner to corner"
     )
     return Square("quarter-square triangles", exact, trade, working)
 
@@ -305,7 +310,7 @@ def setting_triangles(
             "side triangles",
             finished_mm * root + (2 + 2 * root) * seam_mm,
             side,
-            f"{_f(finished_mm, unit)} × 1.414 + {_f(5 * seam_mm, unit)} = {long / INCH + 5 * seam_mm / INCH:.3f} in, "
+            f"{_f(finished_mm, unit)} × 1.414 + {_f(5 * seam_mm, unit)} = {_exact(long + 5 * seam_mm, unit, 3)}, "
             f"up to {_f(side, unit)}",
         ),
         Square(
@@ -313,7 +318,7 @@ def setting_triangles(
             finished_mm / root + (2 + root) * seam_mm,
             corner,
             f"{_f(finished_mm, unit)} × 1.414 ÷ 2 + {_f(3.5 * seam_mm, unit)} = "
-            f"{leg / INCH + 3.5 * seam_mm / INCH:.3f} in, up to {_f(corner, unit)}",
+            f"{_exact(leg + 3.5 * seam_mm, unit, 3)}, up to {_f(corner, unit)}",
         ),
     )
 
@@ -361,7 +366,7 @@ def clipped_corner(
     mark = to_step(exact, step_mm, "down")
     inside = mark + (math.sqrt(2) - 1) * seam_mm - leg_finished_mm
     working = (
-        f"{_f(leg_finished_mm, unit)} + 0.586 × {_f(seam_mm, unit)} = {exact / INCH:.3f} in, "
+        f"{_f(leg_finished_mm, unit)} + 0.586 × {_f(seam_mm, unit)} = {_exact(exact, unit, 3)}, "
         f"lay the ruler at {_f(mark, unit)}; the point lies {_f(inside, unit)} inside"
     )
     square = half_square(leg_finished_mm, seam_mm=seam_mm, unit=unit)
@@ -493,7 +498,7 @@ def quilting_lines(
         )
     off = last - gap
     working = (
-        f"{_f(width_mm, unit)} ÷ {parts} = {exact / INCH:.2f} in, mark every {_f(gap, unit)}; "
+        f"{_f(width_mm, unit)} ÷ {parts} = {_exact(exact, unit, 2)}, mark every {_f(gap, unit)}; "
         f"the last gap is {_f(last, unit)} ({format_length(off, unit=unit, fraction=32, sign=True)})"
     )
     lines = tuple(k * gap for k in range(1, parts))

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike
 
 from ..errors import PlanError
 from ..units import INCH, format_length
-from .rectangles import SIDES, Block, Offcut, Placement, axes, offcuts, place
+from .placing import SIDES, Offcut, Placement, offcuts, place
+from .rectangles import Block, axes
 
 _TOLERANCE_MM = 1e-3
 
