@@ -21,6 +21,8 @@ from .units import format_length, format_uncertainty, parse_length
 try:
     from .measure import Measurement, PhotoResult, measure_photo
     from .vision.photo import SUFFIXES, read_photo
+except ModuleNotFoundError as error:
+    sys.exit(f"The Python package {error.name} is missing. Install blockcheck with: pip install .")
 except ImportError as error:  # a bare server lacks the libraries that OpenCV's window code needs
     sys.exit(
         f"OpenCV cannot be loaded ({error}). On Debian: apt-get install -y libgl1 libglib2.0-0, "

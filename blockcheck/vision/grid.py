@@ -413,10 +413,9 @@ def _finish(
     if shown.sum() < 12:
         return None
     # chance would give as many ridges off the lines as on them
-    between = Lattice(lattice.cells, lattice.family)
     shifted = affine.copy()
     shifted[:, 2] += affine[:, :2] @ np.array([0.31, 0.31])
-    control = _look_across(gray, plane.camera, shifted, between, min(1.2, 0.12 * spacing), sign)
+    control = _look_across(gray, plane.camera, shifted, lattice, min(1.2, 0.12 * spacing), sign)
     by_chance = ((control.height > limit) & (np.abs(control.offset_px) < sigma)).sum()
     if by_chance > 0.35 * shown.sum():
         return None
@@ -534,7 +533,6 @@ def _densest(camera: Camera, segments_px: np.ndarray, spacing: float) -> np.ndar
 def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: float) -> bool:
     """Whether every line, and no line between, is there: else the spacing is half or double."""
     plane, mat = found
-    cells = np.floor(mat.reference.points_mm / spacing + 1e-6).astype(int)
     on_line = (
         np.abs(mat.reference.points_mm / spacing - np.rint(mat.reference.points_mm / spacing))
         < 1e-6
@@ -546,7 +544,7 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
             return False
     affine = plane.references[-1].affine * np.array([spacing, spacing, 1])
     lattice = _lattice_in_view(plane.camera, affine, (gray.shape[1], gray.shape[0]))
-    if lattice is None or len(cells) == 0:
+    if lattice is None:
         return False
     lattice = lattice.only(
         _clear(plane.camera, affine, lattice, (gray.shape[1], gray.shape[0]), [])

@@ -638,9 +638,7 @@ def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
     n = np.array([u[1], -u[0]])
     s = found.smooth_px @ u
     return np.asarray(
-        base
-        + np.interp(base @ u, s, found.smooth_px @ n - 0)[:, None] * n
-        - (base @ n)[:, None] * n
+        base + np.interp(base @ u, s, found.smooth_px @ n)[:, None] * n - (base @ n)[:, None] * n
     )
 
 

@@ -137,7 +137,7 @@ def _warnings(plane: Plane, photo: Photo, settings: Settings) -> tuple[Problem, 
                 "warning",
                 "Only one small reference was found, so lengths far from it are less sure.",
                 "A second card at the block's other end, the reference sheet, or a mat with its lines in "
-                "view makes them ten times as sure.",
+                "view makes them several times as sure.",
             )
         )
     return tuple(found)
