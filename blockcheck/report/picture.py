@@ -319,23 +319,42 @@ def _normals(corners: np.ndarray) -> np.ndarray:
 def _scale_bar(
     drawing: _Drawing, px_from_mm: Callable[[np.ndarray], np.ndarray], mm: float, words: str
 ) -> None:
-    """Draw a bar of `mm` as it looks at its own place on the plane, near the lower left."""
+    """Draw a bar of `mm` as it looks at its own place on the plane, low where it covers no label."""
     extent = drawing.extent(words)
-    start = np.array([drawing.text, drawing.height - drawing.text], float)
+    tick = np.array([0.0, drawing.text / 3])
+    bars = []
+    for part in (0.0, 0.3, 0.6, 0.8):
+        start = np.array([drawing.text + part * drawing.width, drawing.height - drawing.text])
+        bar = _bar_from(start, px_from_mm, mm)
+        if bar is not None:
+            a, b = bar
+            middle = max((a + b)[0] / 2, extent[0] / 2)
+            above = np.array([middle, a[1] - tick[1] - 0.6 * extent[1]])
+            span = np.array([abs(b - a)[0] + drawing.thick, 3 * tick[1]])
+            free = drawing.fits(above, extent) and drawing.fits((a + b) / 2, span)
+            bars.append((not free, part, a, b, above))
+    if not bars:
+        return
+    _, _, a, b, above = min(bars, key=lambda bar: bar[:2])
+    drawing.stroke([np.array([a - tick, a + tick]), np.array([b - tick, b + tick])])
+    drawing.stroke([np.array([a, b])])
+    beside = np.array([b[0] + 0.6 * extent[0], a[1]])
+    drawing.label(words, lambda _: [above, beside], light=True)
+
+
+def _bar_from(
+    start: np.ndarray, px_from_mm: Callable[[np.ndarray], np.ndarray], mm: float
+) -> tuple[np.ndarray, np.ndarray] | None:
+    """Ends in the picture of `mm` on the plane, level from `start`; None where there is no plane."""
     point, step = np.zeros(2), np.eye(2)
     for _ in range(20):  # the plane's point that is seen at `start`, by Newton's method
         seen = px_from_mm(np.vstack([point, point + step]))
         slope = (seen[1:] - seen[0]).T
         if not np.isfinite(slope).all() or abs(np.linalg.det(slope)) < 1e-9:
-            return
+            return None
         point = point + np.linalg.solve(slope, start - seen[0])
     way = np.linalg.solve(slope, [1.0, 0.0])
     a, b = px_from_mm(np.vstack([point, point + mm * way / np.hypot(*way)]))
     if np.abs(a - start).max() > 1 or not np.isfinite(b).all():
-        return
-    tick = np.array([0.0, drawing.text / 3])
-    drawing.stroke([np.array([a - tick, a + tick]), np.array([b - tick, b + tick])])
-    drawing.stroke([np.array([a, b])])
-    above = np.array([max((a + b)[0] / 2, extent[0] / 2), a[1] - tick[1] - 0.6 * extent[1]])
-    beside = np.array([b[0] + 0.6 * extent[0], a[1]])
-    drawing.label(words, lambda _: [above, beside], light=True)
+        return None
+    return a, b
