@@ -1,4 +1,4 @@
-"""The command line: parse, call, print."""
+"""Commands that measure photos: measure, card, demo."""
 
 from __future__ import annotations
 
@@ -13,21 +13,12 @@ from typing import Any
 
 import click
 
-from .errors import BlockcheckError
-from .settings import Settings
-from .uncertainty import Estimate
-from .units import format_length, format_uncertainty, parse_length
-
-try:
-    from .measure import Measurement, PhotoResult, measure_photo
-    from .vision.photo import SUFFIXES, read_photo
-except ModuleNotFoundError as error:
-    sys.exit(f"The Python package {error.name} is missing. Install blockcheck with: pip install .")
-except ImportError as error:  # a bare server lacks the libraries that OpenCV's window code needs
-    sys.exit(
-        f"OpenCV cannot be loaded ({error}). On Debian: apt-get install -y libgl1 libglib2.0-0, "
-        "then try again."
-    )
+from ..errors import BlockcheckError
+from ..measure import Measurement, PhotoResult, measure_photo
+from ..settings import Settings
+from ..uncertainty import Estimate
+from ..units import format_length, format_uncertainty, parse_length
+from ..vision.photo import SUFFIXES, read_photo
 
 CAUTION = (
     "Measure with the ruler before the first cut. Rotary cutters are sharp: close the blade after "
@@ -36,13 +27,7 @@ CAUTION = (
 SIDES = ("top", "right", "bottom", "left")
 
 
-@click.group()
-@click.version_option(package_name="blockcheck")
-def main() -> None:
-    """Measure sewn quilt blocks from phone photos before anything is cut."""
-
-
-@main.command()
+@click.command()
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--card-side", help="The printed card's board as you measured it, like 3.98in.")
 @click.option("--sheet-side", help="The printed sheet's long side as you measured it, like 8.97in.")
@@ -118,7 +103,7 @@ def measure(
     sys.exit(0 if all(r.ok for r in results) else 1)
 
 
-@main.command()
+@click.command()
 @click.argument("output", type=click.Path(path_type=Path, dir_okay=False), default=Path("card.pdf"))
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True)
 @click.option(
@@ -127,7 +112,7 @@ def measure(
 @click.option("--sheet", is_flag=True, help="The larger reference sheet instead.")
 def card(output: Path, paper: str, letters: str, sheet: bool) -> None:
     """Write the reference card as a true-scale PDF to OUTPUT."""
-    from .report.card_sheet import write_card, write_sheet
+    from ..report.card_sheet import write_card, write_sheet
 
     letters = letters.upper()
     if not letters or set(letters) - set("ABCD"):
@@ -146,14 +131,14 @@ def card(output: Path, paper: str, letters: str, sheet: bool) -> None:
     )
 
 
-@main.command()
+@click.command()
 @click.argument(
     "folder", type=click.Path(path_type=Path, file_okay=False), default=Path("sailboats")
 )
 def demo(folder: Path) -> None:
     """Put six photos of sailboat blocks into FOLDER and measure them."""
     folder.mkdir(parents=True, exist_ok=True)
-    source = Path(__file__).parent / "demo_photos"
+    source = Path(__file__).parent.parent / "demo_photos"
     names = sorted(p.name for p in source.glob("*.jpg"))
     for name in names:
         shutil.copyfile(source / name, folder / name)
@@ -206,7 +191,7 @@ def _corners(text: str | None) -> list[tuple[float, float]] | None:
 
 
 def _write_picture(path: Path, result: PhotoResult, out: Path, unit: str, fraction: int) -> None:
-    from .report.picture import write_picture
+    from ..report.picture import write_picture
 
     try:
         rgb = read_photo(path).rgb
@@ -285,3 +270,6 @@ def _block_words(
                 f"    {t.name:<14s}{format_uncertainty(t.u, unit=unit):>10s}" for t in e.budget
             ]
     return lines
+
+
+COMMANDS = (measure, card, demo)
