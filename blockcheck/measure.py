@@ -38,6 +38,10 @@ class Measurement:
     sides_mm, angles_deg, bow_mm : tuple of four Estimate
     diagonals_mm : tuple of two Estimate
         Corner 0 to 2, corner 1 to 3.
+    outline_mm : (N, 2) array
+        The raw edges on the mat's plane, smooth, clockwise from corner 0.
+    corners_cov_mm2 : (8, 8) array
+        Covariance of the corners' x and y in turn.
     by_hand : bool
         Whether a side was set by hand.
     """
@@ -50,7 +54,21 @@ class Measurement:
     diagonals_mm: tuple[Estimate, ...]
     angles_deg: tuple[Estimate, ...]
     bow_mm: tuple[Estimate, ...]
+    outline_mm: np.ndarray
+    corners_cov_mm2: np.ndarray
     by_hand: bool = False
+
+    @property
+    def outline_block_mm(self) -> np.ndarray:
+        """(N, 2) outline in block coordinates: from corner 0, x along the top side, y down."""
+        side = self.corners_mm[1] - self.corners_mm[0]
+        c, s = side / np.linalg.norm(side)
+        return (self.outline_mm - self.corners_mm[0]) @ np.array([[c, -s], [s, c]])
+
+    @property
+    def guard_mm(self) -> float:
+        """What to keep between a trim line and the measured edge: half the sizes' larger U95."""
+        return max(self.width_mm.u95, self.height_mm.u95) / 2
 
     @property
     def out_of_square_mm(self) -> Estimate:
@@ -263,12 +281,19 @@ def _measure(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
     # derivatives by a shift and a turn of each side, by the lens, by the cloth's height
     by_line = _gradient(lambda x: _quantities(_corners(lines, x)), np.zeros(8), 1e-4)
     by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
-    by_camera = by_corner @ plane.jacobian(corners_px, height).reshape(8, -1)
-    lifted = _quantities(plane.mm_from_px(corners_px, height + 0.1))
-    by_height = (lifted - _quantities(corners)) / 0.1
+    corners_by_camera = plane.jacobian(corners_px, height).reshape(8, -1)
+    by_camera = by_corner @ corners_by_camera
+    corners_by_height = (plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1
+    by_height = by_corner @ corners_by_height
     fit_u = np.array([u for line in lines for u in (line.shift_u, line.turn_u)])
     wave_u = np.array([u for line in lines for u in (line.wave_shift_u, line.wave_turn_u)])
     values = _quantities(corners)
+    corners_by_line = _gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4)
+    parts = [
+        *(corners_by_camera @ factor for factor in plane.factors.values()),
+        corners_by_height[:, None] * CLOTH_HEIGHT_U,
+        corners_by_line * np.hypot(fit_u, wave_u),
+    ]
 
     def estimate(i: int) -> Estimate:
         terms = [
@@ -289,6 +314,8 @@ def _measure(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
         diagonals_mm=tuple(found[6:8]),
         angles_deg=tuple(found[8:12]),
         bow_mm=tuple(_bow(line) for line in lines),
+        outline_mm=_outline(lines, corners),
+        corners_cov_mm2=sum((part @ part.T for part in parts), np.zeros((8, 8))),
         by_hand=any(side.by_hand for side in outline.sides),
     )
 
@@ -364,18 +391,41 @@ def _quantities(c: np.ndarray) -> np.ndarray:
 
 
 def _gradient(f: Callable[[np.ndarray], np.ndarray], x: np.ndarray, h: float) -> np.ndarray:
-    """(12, n) central differences."""
+    """(m, n) central differences."""
     steps = np.eye(len(x)) * h
     return np.column_stack([(f(x + d) - f(x - d)) / (2 * h) for d in steps])
 
 
-def _bow(line: _Line) -> Estimate:
-    """Largest departure of a smooth curve (quartic) from the side."""
+def _curve(line: _Line) -> np.polynomial.Legendre:
+    """Smooth departure (quartic) from the side, by the place along it."""
     half = max(float(np.abs(line.s).max()), 1e-6)
-    x = line.s / half
-    curve = np.polynomial.Legendre.fit(x, line.off, min(4, len(x) - 1), domain=[-1, 1])
-    smooth = curve(np.linspace(-1, 1, 101))
-    left = float(np.std(line.off - curve(x))) / np.sqrt(max(len(x) / 5, 1))
+    return np.polynomial.Legendre.fit(
+        line.s, line.off, min(4, len(line.s) - 1), domain=[-half, half]
+    )
+
+
+def _outline(lines: list[_Line], corners: np.ndarray) -> np.ndarray:
+    """(32, 2) corner and seven points of each side's curve in turn."""
+    sides = []
+    for k, line in enumerate(lines):
+        ends = (corners[[k, (k + 1) % 4]] - line.point) @ line.along
+        s = np.linspace(ends[0], ends[1], 15)[1::2]  # seven inner places, not the ends
+        normal = np.array([-line.along[1], line.along[0]])
+        inside = np.clip(s, line.s.min(), line.s.max())
+        sides.append(line.point + s[:, None] * line.along + _curve(line)(inside)[:, None] * normal)
+    found = []
+    for k in range(4):  # where the neighbouring curves' ends, drawn on, meet
+        (p, q), (u, v) = sides[k - 1][[-1, -2]], sides[k][[0, 1]]
+        t = np.linalg.solve(np.column_stack([p - q, u - v]), u - p)[0]
+        found += [p + t * (p - q), *sides[k]]
+    return np.array(found)
+
+
+def _bow(line: _Line) -> Estimate:
+    """Largest departure of the smooth curve from the side."""
+    curve = _curve(line)
+    smooth = curve(np.linspace(curve.domain[0], curve.domain[1], 101))
+    left = float(np.std(line.off - curve(line.s))) / np.sqrt(max(len(line.s) / 5, 1))
     return Estimate(
         float(np.abs(smooth).max()), combine([Term("edge fit", float(np.hypot(left, 0.05)))])
     )

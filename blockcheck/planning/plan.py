@@ -1,0 +1,112 @@
+"""What a quilter has decided, and what is known of each block: what the other modules work on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..uncertainty import Estimate
+from ..units import INCH
+from .rectangles import Block
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The quilt's plan. Lengths are in millimetres.
+
+    Attributes
+    ----------
+    planned_mm : (float, float) or None
+        Planned cut width and height of a block.
+    seam_mm, tolerance_mm : float
+        Seam allowance; how far a joint may miss, or a block be off its planned size.
+    step_mm : float
+        The ruler's marks that a cut size falls on.
+    fixed_width_mm, fixed_height_mm : float or None
+        One dimension of the common size, where the plan fixes it.
+    unit, fraction
+        How lengths are written: "in" with fractions to 1/`fraction`, or "cm".
+    card_side, sheet_side, square, grid : float or None
+        As of `Settings`.
+    cloth_height : float
+        Height of the cloth's face above the mat.
+    fabric_width_mm : float
+        Usable width of the fabric.
+    seams_across, seams_down : int or None
+        Seams that the planned width and height cross inside a block.
+    setting : {"straight", "offset"}
+        Rows in line, or neighbouring rows (columns) shifted by half a block.
+    rows, columns : int or None
+        Places in the quilt; from the number of blocks where None.
+    alternate : bool
+        Whether blocks and setting pieces take turns.
+    strip_cut_mm : float or None
+        Cut width of the strips between rows; none where None.
+    borders_mm : tuple of float
+        Cut widths of the borders from the inside out.
+    """
+
+    planned_mm: tuple[float, float] | None = None
+    seam_mm: float = INCH / 4
+    tolerance_mm: float = INCH / 8
+    step_mm: float = INCH / 8
+    fixed_width_mm: float | None = None
+    fixed_height_mm: float | None = None
+    unit: str = "in"
+    fraction: int = 16
+    card_side: float | None = None
+    sheet_side: float | None = None
+    square: float | None = None
+    grid: float | None = None
+    cloth_height: float = 0.5
+    fabric_width_mm: float = 40 * INCH
+    seams_across: int | None = None
+    seams_down: int | None = None
+    setting: str = "straight"
+    rows: int | None = None
+    columns: int | None = None
+    alternate: bool = False
+    strip_cut_mm: float | None = None
+    borders_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class BlockRecord:
+    """One block as it was last measured, in block coordinates.
+
+    Block coordinates start at corner 0 (top left), x along the top side, y down.
+
+    Attributes
+    ----------
+    name : str
+    state : {"measured", "trimmed", "set aside"}
+    width_mm, height_mm : Estimate
+    outline_mm : ndarray, shape (N, 2)
+        Raw edges, clockwise from corner 0.
+    guard_mm : float
+        What to keep between a trim line and the measured edge.
+    points_mm : mapping of str to (x, y)
+        Marked points.
+    centre_line_mm : ((x, y), (x, y)) or None
+        Two marked points of the motif's axis.
+    note : str
+    source : {"photo", "ruler"}
+    """
+
+    name: str
+    state: str
+    width_mm: Estimate
+    height_mm: Estimate
+    outline_mm: np.ndarray
+    guard_mm: float
+    points_mm: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    centre_line_mm: tuple[tuple[float, float], tuple[float, float]] | None = None
+    note: str = ""
+    source: str = "photo"
+
+    @property
+    def block(self) -> Block:
+        """Return the outline with its guard, for fitting rectangles."""
+        return Block(self.name, self.outline_mm, self.guard_mm)
