@@ -93,6 +93,8 @@ class BlockRecord:
         Two marked points of the motif's axis.
     note : str
     source : {"photo", "ruler"}
+    corners_px, corners_mm : ndarray, shape (4, 2), or None
+        The corners in the block's latest photo and in block coordinates, for drawing on it.
     """
 
     name: str
@@ -105,6 +107,8 @@ class BlockRecord:
     centre_line_mm: tuple[tuple[float, float], tuple[float, float]] | None = None
     note: str = ""
     source: str = "photo"
+    corners_px: np.ndarray | None = None
+    corners_mm: np.ndarray | None = None
 
     @property
     def block(self) -> Block:
