@@ -69,6 +69,18 @@ class PlanError(BlockcheckError, ValueError):
     code = "bad_plan"
 
 
+class ReadingsError(BlockcheckError, ValueError):
+    """Readings that do not make a gauge study."""
+
+    code = "bad_readings"
+
+
+class ProfileError(BlockcheckError):
+    """A lens profile that cannot be read, made or kept."""
+
+    code = "bad_profile"
+
+
 class ProjectError(BlockcheckError):
     """A project file that cannot be opened, read or written."""
 

@@ -7,9 +7,9 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "blockcheck"
 ROWS = (
-    {"units", "errors", "uncertainty", "settings"},
+    {"units", "errors", "uncertainty", "profiles", "settings"},
     {"vision"},
-    {"measure"},
+    {"measure", "gauge"},
     {"planning"},
     {"project"},
     {"report"},
