@@ -61,9 +61,17 @@ class Measurement:
     @property
     def outline_block_mm(self) -> np.ndarray:
         """(N, 2) outline in block coordinates: from corner 0, x along the top side, y down."""
+        return self._in_block(self.outline_mm)
+
+    @property
+    def corners_block_mm(self) -> np.ndarray:
+        """(4, 2) corners in block coordinates."""
+        return self._in_block(self.corners_mm)
+
+    def _in_block(self, points_mm: np.ndarray) -> np.ndarray:
         side = self.corners_mm[1] - self.corners_mm[0]
         c, s = side / np.linalg.norm(side)
-        return (self.outline_mm - self.corners_mm[0]) @ np.array([[c, -s], [s, c]])
+        return (points_mm - self.corners_mm[0]) @ np.array([[c, -s], [s, c]])
 
     @property
     def guard_mm(self) -> float:
@@ -107,6 +115,8 @@ class PhotoResult:
     blocks : tuple of Measurement
     problems : tuple of Problem
     plane : Plane or None
+    camera : str or None
+        Maker and model, as EXIF gives them.
     """
 
     path: Path
@@ -114,6 +124,7 @@ class PhotoResult:
     blocks: tuple[Measurement, ...]
     problems: tuple[Problem, ...]
     plane: Plane | None
+    camera: str | None = None
 
     @property
     def ok(self) -> bool:
@@ -201,7 +212,7 @@ def measure_photo(
         plane = plane_of(photo, given)
         blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
         problems = plane.problems + _doubts(blocks)
-        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane)
+        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
         return PhotoResult(Path(path), sha256, (), (e.problem(),), plane)
