@@ -36,7 +36,9 @@ def test_zhangs_five_views_fit_with_the_published_lens():
     """Zhang's data: fx 832.5, k1 -0.2286, k2 0.1904, RMS 0.336 px per point over five views."""
     model = np.loadtxt(OUTSIDE / "zhang1998" / "Model.txt").reshape(-1, 2)
     squares = []
-    prior = LensPrior(832.5, 0.002, -0.2286, 0.002, 0.1904, 0.02, 303.96, 206.59, 1.0)
+    prior = LensPrior(
+        832.5, -0.2286, 0.1904, 303.96, 206.59, np.diag(np.square([0.002, 0.002, 0.02, 1.0, 1.0]))
+    )
     for view in range(1, 6):
         px = np.loadtxt(OUTSIDE / "zhang1998" / f"data{view}.txt").reshape(-1, 2)
         flipped = model * (25.4, -25.4)  # their y runs up
@@ -57,14 +59,15 @@ def test_reported_covariance_holds_in_repeated_trials():
     for _ in range(n):
         prior = LensPrior.of_photo(size, 26.0)
         turn, _ = cv2.Rodrigues(rng.normal(0, 0.08, 3))
+        centre_u = np.sqrt(prior.covariance[3, 3])
         true = Camera(
             turn,
             np.array([-80.0, -100, 420]) + rng.normal(0, 10, 3),
             prior.f * np.exp(rng.normal(0, 0.03)),
             rng.normal(0, 0.012),
             rng.normal(0, 0.005),
-            prior.cx + rng.normal(0, prior.centre_sigma),
-            prior.cy + rng.normal(0, prior.centre_sigma),
+            prior.cx + rng.normal(0, centre_u),
+            prior.cy + rng.normal(0, centre_u),
         )
         scale = np.exp(rng.normal(0, 0.001))
         X = np.column_stack([grid * scale, np.zeros(len(grid))])

@@ -10,12 +10,16 @@ pixels with one focal length (square pixels).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
 
+from ..profiles import LensProfile
+
 N_CAMERA = 11  # turn (3), shift (3), log f, k1, k2, cx, cy
 DIAGONAL_35MM = float(np.hypot(36.0, 24.0))
+_QUARTER = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
 
 
 @dataclass(frozen=True)
@@ -127,36 +131,58 @@ class Camera:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LensPrior:
-    """What is known of the lens before the references are looked at (1 sigma).
+    """What is known of the lens before the references are looked at.
 
-    Phones straighten most of their lenses' distortion; what is left is about half a per
-    cent at the photo's corner.
+    Attributes
+    ----------
+    f, k1, k2, cx, cy : float
+        As of `Camera`.
+    covariance : (5, 5) array
+        Of log f, k1, k2, cx, cy.
     """
 
     f: float
-    f_sigma: float  # relative
-    k1: float = 0.0
-    k1_sigma: float = 0.012
-    k2: float = 0.0
-    k2_sigma: float = 0.005
-    cx: float = 0.0
-    cy: float = 0.0
-    centre_sigma: float = 12.0
+    k1: float
+    k2: float
+    cx: float
+    cy: float
+    covariance: np.ndarray
 
     @classmethod
     def of_photo(cls, size: tuple[int, int], focal_35mm: float | None) -> LensPrior:
-        """Prior from the photo's size and its 35 mm focal length (26 mm is usual on phones)."""
+        """Prior from the photo's size and its 35 mm focal length (26 mm is usual on phones).
+
+        Phones straighten most of their lenses' distortion; what is left is about half a per
+        cent at the photo's corner.
+        """
         width, height = size
         f = (focal_35mm or 26.0) * float(np.hypot(width, height)) / DIAGONAL_35MM
-        return cls(
-            f=f,
-            f_sigma=0.03 if focal_35mm else 0.15,
-            cx=(width - 1) / 2,
-            cy=(height - 1) / 2,
-            centre_sigma=0.003 * max(width, height),
-        )
+        centre = 0.003 * max(width, height)
+        sigma = np.array([0.03 if focal_35mm else 0.15, 0.012, 0.005, centre, centre])
+        return cls(f, 0.0, 0.0, (width - 1) / 2, (height - 1) / 2, np.diag(sigma**2))
+
+    @classmethod
+    def of_profile(
+        cls, profile: LensProfile, size: tuple[int, int], quarter_turns: int
+    ) -> LensPrior:
+        """Prior from one's own lens's profile, for a photo that was turned when decoded.
+
+        What a phone's lens does from photo to photo (`between_photos`) is added.
+        """
+        width, height = size
+        longer = max(size)
+        turn = np.linalg.matrix_power(_QUARTER, quarter_turns)
+        to_px = np.eye(5)
+        to_px[3:, 3:] = longer * turn
+        cx, cy = longer * turn @ (profile.cx, profile.cy) + ((width - 1) / 2, (height - 1) / 2)
+        covariance = to_px @ profile.covariance @ to_px.T + np.diag(between_photos(size) ** 2)
+        return cls(longer * profile.f, profile.k1, profile.k2, float(cx), float(cy), covariance)
+
+    @cached_property
+    def _whitener(self) -> np.ndarray:
+        return np.linalg.inv(np.linalg.cholesky(self.covariance))
 
     def camera(self, R: np.ndarray, t: np.ndarray) -> Camera:
         """Return the likeliest camera at a pose."""
@@ -164,10 +190,11 @@ class LensPrior:
 
     def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
         """(5,) normalised departures of log f, k1, k2, cx, cy, and their (5, 11) derivative."""
-        sigma = np.array(
-            [self.f_sigma, self.k1_sigma, self.k2_sigma, self.centre_sigma, self.centre_sigma]
-        )
-        off = np.array(
+        return self._whitener @ self.off(camera), self._whitener @ np.eye(5, N_CAMERA, 6)
+
+    def off(self, camera: Camera) -> np.ndarray:
+        """(5,) how far a camera's log f, k1, k2, cx, cy are from the likeliest ones."""
+        return np.array(
             [
                 np.log(camera.f / self.f),
                 camera.k1 - self.k1,
@@ -176,9 +203,17 @@ class LensPrior:
                 camera.cy - self.cy,
             ]
         )
-        J = np.zeros((5, N_CAMERA))
-        J[np.arange(5), np.arange(6, 11)] = 1 / sigma
-        return off / sigma, J
+
+
+def between_photos(size: tuple[int, int]) -> np.ndarray:
+    """(5,) 1 sigma of how log f, k1, k2, cx, cy of one phone differ from photo to photo.
+
+    A thin lens of 7 mm, focused at 12 to 24 in, moves by 1.1 % of its focal length, which
+    is 0.35 % as one sigma; the stabiliser and the magnet that holds the lens leave about a
+    thousandth of the picture. Neither bends the field much.
+    """
+    centre = 0.001 * max(size)
+    return np.array([0.0035, 2e-4, 2e-4, centre, centre])
 
 
 def pose_from_points(

@@ -20,6 +20,7 @@ SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 MIN_PIXELS = 1_900_000
 MAX_PIXELS = 52_000_000
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
+_ORIENTATION = ExifTags.Base.Orientation
 
 register_heif_opener()
 
@@ -40,6 +41,8 @@ class Photo:
         (CIPA DCG-001): ``f_px = focal_35mm * diagonal_px / 43.27``.
     camera : str or None
         Maker and model, as EXIF gives them.
+    quarter_turns : int
+        How often the sensor's picture was turned clockwise by 90° to stand upright.
     """
 
     path: Path
@@ -47,6 +50,7 @@ class Photo:
     sha256: str
     focal_35mm: float | None
     camera: str | None
+    quarter_turns: int = 0
 
     @property
     def size(self) -> tuple[int, int]:
@@ -84,6 +88,8 @@ def read_photo(path: str | Path) -> Photo:
                 _check_size(image, path)
                 exif = image.getexif()
                 focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
+                # pillow-heif has turned the picture already and keeps here by how much
+                turned = image.info.get("original_orientation") or exif.get(_ORIENTATION)
                 camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
                 # 16-bit grey would be clipped by a plain conversion
                 if image.mode.startswith("I"):
@@ -106,6 +112,7 @@ def read_photo(path: str | Path) -> Photo:
         sha256=hashlib.sha256(data).hexdigest(),
         focal_35mm=_positive(focal),
         camera=" ".join(filter(None, camera)) or None,
+        quarter_turns={6: 1, 3: 2, 8: 3}.get(turned, 0),
     )
 
 
