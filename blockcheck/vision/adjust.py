@@ -175,19 +175,24 @@ def adjust(
         )
     if places is None:
         places = [np.eye(2, 3), *(place_on(camera, r) for r in references[1:])]
-    state = np.array(
+    state = state_of(references, places)
+    sigmas = [r.sigma_px for r in references]
+    for _ in range(rounds - 1):
+        camera, state = _solve(references, prior, camera, state, sigmas)
+        sigmas = noise_of(references, camera, state, sigmas)[0]
+    camera, state = _solve(references, prior, camera, state, sigmas)
+    rms = noise_of(references, camera, state, sigmas)[1]
+    return _plane(references, prior, camera, state, sigmas, rms)
+
+
+def state_of(references: Sequence[Reference], places: Sequence[np.ndarray]) -> np.ndarray:
+    """(N, 7) first state of references placed rigidly by (2, 3) affines."""
+    return np.array(
         [
             [*A[:, 2], np.arctan2(A[1, 0], A[0, 0]), 0, 0, 0, r.height_mm]
             for A, r in zip(places, references, strict=True)
         ]
     )
-    sigmas = [r.sigma_px for r in references]
-    for _ in range(rounds - 1):
-        camera, state = _solve(references, prior, camera, state, sigmas)
-        sigmas = _noise(references, camera, state, sigmas)[0]
-    camera, state = _solve(references, prior, camera, state, sigmas)
-    rms = _noise(references, camera, state, sigmas)[1]
-    return _plane(references, prior, camera, state, sigmas, rms)
 
 
 def _affine(s: np.ndarray) -> np.ndarray:
@@ -196,7 +201,7 @@ def _affine(s: np.ndarray) -> np.ndarray:
     return np.column_stack([np.array([[c, -si], [si, c]]) @ S, s[:2]])
 
 
-def _rows(
+def rows_of(
     reference: Reference, camera: Camera, s: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Residuals in pixels with their derivatives by the camera and by the place."""
@@ -232,7 +237,7 @@ def _place_sigma(reference: Reference, first: bool) -> np.ndarray:
     return np.array([free, free, free, reference.scale_sigma, shear, shear, reference.height_sigma])
 
 
-def _system(
+def system(
     references: Sequence[Reference],
     prior: LensPrior,
     camera: Camera,
@@ -246,7 +251,7 @@ def _system(
     weights = [np.ones(5)]
     for i, (ref, sigma) in enumerate(zip(references, sigmas, strict=True)):
         at = N_CAMERA + _PLACE * i
-        off, by_camera, by_place = _rows(ref, camera, state[i])
+        off, by_camera, by_place = rows_of(ref, camera, state[i])
         block = np.zeros((len(off), n))
         block[:, :N_CAMERA] = by_camera / sigma
         block[:, at : at + _PLACE] = by_place / sigma
@@ -270,7 +275,8 @@ def _system(
     return np.concatenate(r), np.vstack(J), np.array(source), np.concatenate(weights)
 
 
-def _free(references: Sequence[Reference]) -> np.ndarray:
+def free_parameters(references: Sequence[Reference]) -> np.ndarray:
+    """(n,) which of the camera's and the places' parameters the adjustment moves."""
     places = [_place_sigma(ref, i == 0) > 0 for i, ref in enumerate(references)]
     return np.concatenate([np.ones(N_CAMERA, bool), *places])
 
@@ -283,10 +289,10 @@ def _solve(
     sigmas: Sequence[float],
 ) -> tuple[Camera, np.ndarray]:
     """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group."""
-    free = _free(references)
+    free = free_parameters(references)
     damping = 1e-3
-    r, J, _, w = _system(references, prior, camera, state, sigmas)
-    cost = _huber(r, w)
+    r, J, _, w = system(references, prior, camera, state, sigmas)
+    cost = huber_cost(r, w)
     for _ in range(_STEPS):
         J = J[:, free]
         scale = np.sqrt(np.einsum("ij,ij,i->j", J, J, w)) + 1e-12
@@ -296,8 +302,8 @@ def _solve(
         step[free] = -np.linalg.solve(N + damping * np.eye(len(N)), g) / scale
         moved = camera.moved(step[:N_CAMERA])
         shifted = state + step[N_CAMERA:].reshape(state.shape)
-        r2, J2, _, w2 = _system(references, prior, moved, shifted, sigmas)
-        new = _huber(r2, w2)
+        r2, J2, _, w2 = system(references, prior, moved, shifted, sigmas)
+        new = huber_cost(r2, w2)
         if not np.isfinite(new):
             raise NoReferenceError(
                 "The reference's points do not fit one plane.", "Lay it flat and try again."
@@ -313,23 +319,24 @@ def _solve(
             damping *= 10
             if damping > 1e8:
                 break
-            J = _system(references, prior, camera, state, sigmas)[1]
+            J = system(references, prior, camera, state, sigmas)[1]
     return camera, state
 
 
-def _huber(r: np.ndarray, w: np.ndarray) -> float:
+def huber_cost(r: np.ndarray, w: np.ndarray) -> float:
+    """Sum of Huber's function of normalised residuals, level beyond six times its bend."""
     size = np.abs(r)
     capped = np.minimum(size, 6 * _HUBER)
     return float(np.sum(np.where(capped <= _HUBER, capped**2, 2 * _HUBER * capped - _HUBER**2)))
 
 
-def _noise(
+def noise_of(
     references: Sequence[Reference], camera: Camera, state: np.ndarray, sigmas: Sequence[float]
 ) -> tuple[list[float], list[float]]:
     """Noise of each reference from its misfit, with the freedom that the fit took from it."""
     found, rms = [], []
     for ref, s, sigma in zip(references, state, sigmas, strict=True):
-        off = np.abs(_rows(ref, camera, s)[0])
+        off = np.abs(rows_of(ref, camera, s)[0])
         near = off[off < max(6 * sigma, 4 * 1.4826 * np.median(off))]
         lost = min(0.5, 8 / len(off))
         rms.append(float(np.sqrt(np.mean(near**2))))
@@ -345,8 +352,8 @@ def _plane(
     sigmas: Sequence[float],
     rms: Sequence[float],
 ) -> Plane:
-    free = _free(references)
-    _, J, source, w = _system(references, prior, camera, state, sigmas)
+    free = free_parameters(references)
+    _, J, source, w = system(references, prior, camera, state, sigmas)
     J = J[:, free] * np.sqrt(w)[:, None]
     scale = np.linalg.norm(J, axis=0) + 1e-12
     N = (J / scale).T @ (J / scale)
