@@ -1,0 +1,7 @@
+"""The project file: one quilt's plan, photos, measurements and their history in one SQLite file."""
+
+from .records import Check, Event, Kept, PhotoFile
+from .schema import SUFFIX
+from .store import Project
+
+__all__ = ["SUFFIX", "Check", "Event", "Kept", "PhotoFile", "Project"]

@@ -1,0 +1,258 @@
+"""Projects in and out of other programs: CSV of sizes, JSON of everything."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from ..errors import BlockcheckError, LengthError, ProjectError
+from ..planning.plan import BlockRecord
+from ..uncertainty import Estimate, Term
+from ..units import INCH, MM_PER, parse_length
+from . import records
+from .records import to_json
+from .schema import insert
+
+SCHEMA = "blockcheck/project-1"
+COLUMNS = ("name", "width", "height", "unit")
+# a ruler is read to its nearest mark: a rectangular distribution as wide as the marks lie apart,
+# u = marks / √12 (JCGM 100:2008, F.2.2.1; the half-width over √3 of 4.3.7)
+READING_U = {"in": INCH / 16 / math.sqrt(12), "cm": 1 / math.sqrt(12), "mm": 1 / math.sqrt(12)}
+
+
+def ruler(mm: float, unit: str) -> Estimate:
+    """A length read from a ruler with marks every 1/16 in (unit "in") or 1 mm ("cm", "mm")."""
+    return Estimate(mm, (Term("ruler reading", READING_U[unit]),))
+
+
+def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
+    """Read sizes measured with a ruler.
+
+    Parameters
+    ----------
+    path : Path
+        A table with the columns name, width, height and, if wanted, unit (in, cm or mm);
+        separated by commas, semicolons or tabs. Lengths as of `parse_length`.
+    unit : str
+        Unit of rows that name none.
+
+    Raises
+    ------
+    ProjectError
+        With the line that cannot be used.
+    """
+    text = _read(path)
+    header = text.partition("\n")[0]
+    table = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=header.count))
+    table.fieldnames = [(c or "").strip().lower() for c in table.fieldnames or ()]
+    absent = [c for c in COLUMNS[:3] if c not in table.fieldnames]
+    if absent:
+        raise ProjectError(
+            f"{path.name} has no column {', '.join(absent)}.",
+            "The first line must be: name,width,height (and ,unit if you like).",
+        )
+    found: dict[str, tuple[str, Estimate, Estimate]] = {}
+    for row in table:
+        cells = {c: (row.get(c) or "").strip() for c in (*COLUMNS, "source")}
+        where = f"{path.name}, line {table.line_num}"
+        if not any((row.get(c) or "").strip() for c in COLUMNS):
+            continue
+        if cells["source"] not in ("", "ruler"):
+            raise ProjectError(
+                f"{where}: block {cells['name']} was measured from a photo, not with a ruler.",
+                "To move a whole project, export it as .json and import that.",
+            )
+        if cells["name"] in found or not cells["name"]:
+            raise ProjectError(
+                f"{where}: the name is empty or stands there twice.",
+                "Give each block its own name.",
+            )
+        row_unit = cells["unit"] or unit
+        if row_unit not in MM_PER:
+            raise ProjectError(f'{where}: "{row_unit}" is not in, cm or mm.')
+        try:
+            sizes = [_size(cells[side], row_unit) for side in ("width", "height")]
+        except LengthError as e:
+            raise ProjectError(f"{where}: {e.message}", e.hint) from e
+        found[cells["name"]] = (cells["name"], *sizes)  # type: ignore[assignment]
+    return list(found.values())
+
+
+def _size(text: str, unit: str) -> Estimate:
+    named = text[-2:].lower()
+    return ruler(parse_length(text, unit), named if named in ("cm", "mm") else unit)
+
+
+def write_csv(path: Path, blocks: Sequence[BlockRecord], unit: str) -> None:
+    """Write a row for each block: sizes and their U95 as decimals in `unit`."""
+    out = io.StringIO()
+    table = csv.writer(out)
+    table.writerow((*COLUMNS, "width_u95", "height_u95", "state", "source", "note"))
+    for b in blocks:
+        w, h, wu, hu = (
+            round(mm / MM_PER[unit], 4)
+            for mm in (b.width_mm.value, b.height_mm.value, b.width_mm.u95, b.height_mm.u95)
+        )
+        table.writerow((b.name, w, h, unit, wu, hu, b.state, b.source, b.note))
+    write_text(path, "\ufeff" + out.getvalue())  # the mark tells spreadsheets that it is UTF-8
+
+
+def dump(db: sqlite3.Connection, home: Path, target: Path) -> dict[str, Any]:
+    """All that the file holds, photos as places from the folder `target`."""
+
+    def place(path: str | None) -> str | None:
+        return None if path is None else relative(home / path, target)
+
+    return {
+        "schema": SCHEMA,
+        "plans": [
+            {"at": r["at"], "software": r["software"], "plan": json.loads(r["plan"])}
+            for r in db.execute("SELECT * FROM plan ORDER BY id")
+        ],
+        "photos": [
+            {"sha256": r["sha256"], "path": place(r["path"]), "camera": r["camera"], "at": r["at"]}
+            for r in db.execute("SELECT * FROM photo ORDER BY id")
+        ],
+        "blocks": [
+            {
+                "name": r["name"],
+                "state": r["state"],
+                "note": r["note"],
+                "removed": bool(r["removed"]),
+                "history": list(_history(db, r["id"])),
+            }
+            for r in db.execute("SELECT * FROM block ORDER BY id").fetchall()
+        ],
+        "checks": [
+            {
+                "at": r["at"],
+                "software": r["software"],
+                "known_mm": json.loads(r["known_mm"]),
+                "measured": json.loads(r["measured"]),
+                "verdict": r["verdict"],
+                "path": place(r["path"]),
+                "sha256": r["sha256"],
+            }
+            for r in db.execute("SELECT * FROM check_result ORDER BY id")
+        ],
+    }
+
+
+def _history(db: sqlite3.Connection, block: int) -> Iterator[dict[str, Any]]:
+    for r in db.execute(
+        "SELECT e.at, e.software, e.what, e.detail, e.measurement AS number, p.sha256, m.* "
+        "FROM event e LEFT JOIN measurement m ON m.id = e.measurement "
+        "LEFT JOIN photo p ON p.id = m.photo WHERE e.block = ? ORDER BY e.id",
+        (block,),
+    ):
+        measurement = None
+        if r["number"] is not None:
+            parts = ("settings", "problems", "sizes", "points", "centre_line")
+            measurement = {"photo": r["sha256"], **{k: json.loads(r[k]) for k in parts}}
+        yield {
+            **{k: r[k] for k in ("at", "software", "what", "detail")},
+            "measurement": measurement,
+        }
+
+
+def read_json(path: Path) -> dict[str, Any]:
+    """Read what `dump` gave."""
+    try:
+        whole = json.loads(_read(path))
+    except ValueError as e:
+        raise ProjectError(f"{path.name} is not JSON ({e}).", "Export the project again.") from e
+    if not isinstance(whole, dict) or whole.get("schema") != SCHEMA:
+        raise ProjectError(
+            f"{path.name} is not an exported project of the kind {SCHEMA}.",
+            "Choose a file that blockcheck export wrote; a newer kind needs a newer blockcheck.",
+        )
+    return whole
+
+
+def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Path) -> None:
+    """Fill an empty file with what `dump` gave; the caller's transaction keeps it or nothing.
+
+    Raises
+    ------
+    ProjectError
+        If anything is missing or makes no sense.
+    """
+
+    def place(text: str | None) -> str | None:
+        return None if text is None else relative(path.parent / text, home)
+
+    try:
+        if not whole["plans"]:
+            raise ValueError("no plan")
+        for p in whole["plans"]:
+            records.plan_from(p["plan"])
+            insert(db, "plan", p["at"], p["software"], to_json(p["plan"]))
+        photos = {
+            p["sha256"]: insert(db, "photo", p["sha256"], place(p["path"]), p["camera"], p["at"])
+            for p in whole["photos"]
+        }
+        for b in whole["blocks"]:
+            name = records.as_name(b["name"])
+            block = insert(db, "block", name, b["state"], b["note"], int(b["removed"]))
+            if not any(e["measurement"] for e in b["history"]):
+                raise ValueError(f"block {name} has no measurement")
+            for e in b["history"]:
+                measurement = None
+                if m := e["measurement"]:
+                    records.kept_from(**m)
+                    photo = None if m["photo"] is None else photos[m["photo"]]
+                    parts = ("settings", "problems", "sizes", "points", "centre_line")
+                    texts = [to_json(m[k]) for k in parts]
+                    measurement = insert(db, "measurement", block, photo, *texts)
+                texts = [e[k] for k in ("at", "software", "what", "detail")]
+                insert(db, "event", block, measurement, *texts)
+        for c in whole["checks"]:
+            measured = [records.estimate_to(records.estimate_from(e)) for e in c["measured"]]
+            known, found = to_json([float(v) for v in c["known_mm"]]), to_json(measured)
+            values = (known, found, c["verdict"], place(c["path"]), c["sha256"])
+            insert(db, "check_result", c["at"], c["software"], *values)
+    except BlockcheckError as e:
+        raise ProjectError(f"{path.name} cannot be taken over: {e.message}", e.hint) from e
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError, sqlite3.DataError,
+            sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError) as e:  # fmt: skip
+        raise ProjectError(
+            f"{path.name} is not a whole project ({type(e).__name__}: {e}).",
+            "Export the project again.",
+        ) from e
+
+
+def relative(path: Path, folder: Path) -> str:
+    """The way from a folder to a file, with forward slashes; from the root on another drive."""
+    try:
+        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    except ValueError:
+        return path.resolve().as_posix()
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a whole file or leave what was there."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="")
+        os.replace(part, path)
+    except OSError as e:
+        part.unlink(missing_ok=True)
+        raise ProjectError(
+            f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
+        ) from e
+
+
+def _read(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as e:
+        raise ProjectError(f"{path} cannot be read ({e.strerror}).", "Check its name.") from e
+    except UnicodeDecodeError as e:
+        raise ProjectError(f"{path.name} is not UTF-8 text.", "Save it as CSV UTF-8.") from e

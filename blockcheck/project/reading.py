@@ -1,0 +1,204 @@
+"""What can be asked of a project's file."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from ..errors import ProjectError
+from ..planning.plan import BlockRecord, Plan
+from . import exchange, records, schema
+from .records import Check, Event, Kept, PhotoFile
+
+_PHOTO = "LEFT JOIN photo p ON p.id = m.photo"
+
+
+class ProjectReader:
+    """An open project file, read only by these methods; `Project` adds those that write."""
+
+    def __init__(self, db: sqlite3.Connection, path: Path) -> None:
+        self._db = db
+        self.path = path
+
+    @classmethod
+    def open(cls, path: str | Path) -> Self:
+        """Open a project; the suffix may be left out.
+
+        Raises
+        ------
+        ProjectError
+            If the file is missing, no project, made by a newer program, or cannot be read.
+        """
+        path = schema.locate(path)
+        return cls(schema.connect(path), path)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def plan(self) -> Plan:
+        """The plan as it stands; earlier ones stay in the file."""
+        row = self._rows("SELECT plan FROM plan ORDER BY id DESC LIMIT 1")[0]
+        return records.plan_from(json.loads(row["plan"]))
+
+    def blocks(self) -> tuple[BlockRecord, ...]:
+        """The latest measurement of every block that is not removed, in the order of adding."""
+        rows = self._rows(
+            "SELECT b.name, b.state, b.note, m.*, p.sha256 FROM block b JOIN measurement m "
+            f"ON m.id = (SELECT max(id) FROM measurement WHERE block = b.id) {_PHOTO} "
+            "WHERE NOT b.removed ORDER BY b.id"
+        )
+        return tuple(_record(row) for row in rows)
+
+    def latest(self, name: str) -> Kept:
+        """A block's latest measurement with everything that was kept of it."""
+        return _kept(self._latest(self._block_id(name)))
+
+    def history(self, name: str) -> tuple[Event, ...]:
+        """All that was done with a block, removed or not, the oldest first."""
+        rows = self._rows(
+            "SELECT m.*, p.sha256, e.at, e.software, e.what, e.detail FROM event e "
+            f"LEFT JOIN measurement m ON m.id = e.measurement {_PHOTO} "
+            "WHERE e.block = ? ORDER BY e.id",
+            self._block_id(name, removed=True),
+        )
+        return tuple(
+            Event(r["at"], r["software"], r["what"], r["detail"], _kept(r) if r["sizes"] else None)
+            for r in rows
+        )
+
+    def removed(self) -> tuple[str, ...]:
+        """Names of the removed blocks."""
+        rows = self._rows("SELECT name FROM block WHERE removed ORDER BY id")
+        return tuple(r["name"] for r in rows)
+
+    def names_in(self, sha256: str) -> tuple[str, ...]:
+        """Names of the blocks, removed ones too, that were measured in a photo; none if unknown."""
+        rows = self._rows(
+            "SELECT DISTINCT b.id, b.name FROM block b JOIN measurement m ON m.block = b.id "
+            "JOIN photo p ON p.id = m.photo WHERE p.sha256 = ? ORDER BY b.id",
+            sha256,
+        )
+        return tuple(row["name"] for row in rows)
+
+    def photo(self, name: str) -> PhotoFile | None:
+        """The photo of a block's latest measurement; None where that was a ruler's."""
+        row = self._latest(self._block_id(name, removed=True))
+        return None if row["photo"] is None else self._photos("WHERE id = ?", row["photo"])[0]
+
+    def photos(self) -> tuple[PhotoFile, ...]:
+        """All photos, in the order of adding."""
+        return self._photos("ORDER BY id")
+
+    def checks(self) -> tuple[Check, ...]:
+        """The check standards' measurements, the oldest first."""
+        return tuple(
+            Check(
+                r["at"],
+                r["software"],
+                tuple(json.loads(r["known_mm"])),
+                tuple(records.estimate_from(e) for e in json.loads(r["measured"])),
+                r["verdict"],
+                None if r["path"] is None else self._place(r["path"]),
+                r["sha256"],
+            )
+            for r in self._rows("SELECT * FROM check_result ORDER BY id")
+        )
+
+    def export_csv(self, path: str | Path) -> None:
+        """Write the blocks' latest sizes as a table, in the plan's unit."""
+        exchange.write_csv(Path(path), self.blocks(), self.plan.unit)
+
+    def export_json(self, path: str | Path) -> None:
+        """Write everything that the file holds; photos as places from the JSON's folder."""
+        with schema.transaction(self._db, self.path, "DEFERRED"):  # one moment's state
+            whole = exchange.dump(self._db, self.path.parent, Path(path).parent)
+        exchange.write_text(Path(path), json.dumps(whole, ensure_ascii=False, indent=1) + "\n")
+
+    def _rows(self, sql: str, *values: Any) -> list[sqlite3.Row]:
+        with schema.in_words(self.path):
+            return self._db.execute(sql, values).fetchall()
+
+    def _block_id(self, name: str, removed: bool = False) -> int:
+        rows = self._rows(
+            "SELECT id, removed FROM block WHERE name = ?", records.as_text(name, "name")
+        )
+        if not rows:
+            raise ProjectError(
+                f"There is no block {name} in {self.path.name}.",
+                f"To see the names: blockcheck list {self.path.name}",
+            )
+        if rows[0]["removed"] and not removed:
+            raise ProjectError(
+                f"Block {name} was removed.",
+                f"To have it back: blockcheck restore {self.path.name} {name}",
+            )
+        return int(rows[0]["id"])
+
+    def _latest(self, block: int) -> sqlite3.Row:
+        row: sqlite3.Row = self._rows(
+            f"SELECT m.*, p.sha256 FROM measurement m {_PHOTO} WHERE m.block = ? "
+            "ORDER BY m.id DESC LIMIT 1",
+            block,
+        )[0]
+        return row
+
+    def _photos(self, where: str, *values: Any) -> tuple[PhotoFile, ...]:
+        return tuple(
+            PhotoFile(
+                place := self._place(r["path"]),
+                r["sha256"],
+                r["camera"],
+                r["at"],
+                not place.is_file(),
+            )
+            for r in self._rows(f"SELECT * FROM photo {where}", *values)
+        )
+
+    def _place(self, relative: str) -> Path:
+        return Path(os.path.normpath(self.path.parent / relative))
+
+
+def _kept(row: sqlite3.Row) -> Kept:
+    return records.kept_from(
+        json.loads(row["sizes"]),
+        photo=row["sha256"],
+        settings=json.loads(row["settings"]),
+        problems=json.loads(row["problems"]),
+        points=json.loads(row["points"]),
+        centre_line=json.loads(row["centre_line"]),
+    )
+
+
+def _record(row: sqlite3.Row) -> BlockRecord:
+    kept = _kept(row)
+    return BlockRecord(
+        name=row["name"],
+        state=row["state"],
+        width_mm=kept.width_mm,
+        height_mm=kept.height_mm,
+        outline_mm=kept.outline_mm,
+        guard_mm=kept.guard_mm,
+        points_mm=kept.points_mm,
+        centre_line_mm=kept.centre_line_mm,
+        note=row["note"],
+        source=kept.source,
+        corners_px=None if kept.measurement is None else kept.measurement.corners_px,
+        corners_mm=kept.corners_mm,
+    )
