@@ -341,16 +341,7 @@ def _fit(
     inner = points[(s > _ENDS * length) & (s < (1 - _ENDS) * length)]
     if len(inner) < 8:
         inner = points
-    point, weight = inner.mean(0), np.ones(len(inner))
-    for _ in range(6):
-        point = np.average(inner, axis=0, weights=weight)
-        centred = inner - point
-        values, vectors = np.linalg.eigh((centred * weight[:, None]).T @ centred)
-        axis = vectors[:, int(np.argmax(values))]
-        along = axis * np.sign(axis @ along)
-        off = centred @ np.array([-along[1], along[0]])
-        spread = 1.4826 * float(np.median(np.abs(off))) + 1e-6
-        weight = np.minimum(1, 2.5 * spread / np.maximum(np.abs(off), 1e-9))
+    point, along, off, weight = straight_line(inner, along)
     s = (inner - point) @ along
     sigma = float(np.sqrt(np.average(off**2, weights=weight)))
     n = len(inner)
@@ -365,6 +356,37 @@ def _fit(
     return _Line(
         point, along, s, off, shift_u, 0.6 * shift_u / half, sigma * unseen, sigma * unseen / half
     )
+
+
+def straight_line(
+    points: np.ndarray, along: np.ndarray, limit: float = 2.5
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Fit a line by least squares across it, with Huber's weights.
+
+    Parameters
+    ----------
+    points : (N, 2) array
+    along : (2,) array
+        Roughly the line's direction.
+    limit : float
+        In robust standard deviations: what lies farther off weighs less.
+
+    Returns
+    -------
+    tuple of arrays
+        Point (2,) and direction (2,) of the line, distances from it (N,), weights (N,).
+    """
+    point, off, weight = points.mean(0), np.zeros(len(points)), np.ones(len(points))
+    for _ in range(6):
+        point = np.average(points, axis=0, weights=weight)
+        centred = points - point
+        values, vectors = np.linalg.eigh((centred * weight[:, None]).T @ centred)
+        axis = vectors[:, int(np.argmax(values))]
+        along = axis * np.sign(axis @ along)
+        off = centred @ np.array([-along[1], along[0]])
+        spread = 1.4826 * float(np.median(np.abs(off))) + 1e-6
+        weight = np.minimum(1, limit * spread / np.maximum(np.abs(off), 1e-9))
+    return point, along, off, weight
 
 
 def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:

@@ -23,7 +23,7 @@ _FAMILY = cv2.aruco.DICT_4X4_100  # its first fifty markers are those of DICT_4X
 
 @dataclass(frozen=True)
 class Board:
-    """One printed board: `columns` x `rows` squares, `squares` long over its check bar."""
+    """One printed board: `columns` x `rows` squares, markers `marker` of a square wide."""
 
     name: str
     kind: str
@@ -31,14 +31,15 @@ class Board:
     rows: int
     first_id: int
     n_markers: int
+    marker: float = 0.75
+    family: int = _FAMILY
 
     def charuco(self, square_mm: float) -> cv2.aruco.CharucoBoard:
         """Return OpenCV's board, in millimetres."""
-        family = cv2.aruco.DICT_4X4_50 if self.kind == "card" else _FAMILY
         ids = np.arange(self.first_id, self.first_id + self.n_markers)
-        dictionary = cv2.aruco.getPredefinedDictionary(family)
+        dictionary = cv2.aruco.getPredefinedDictionary(self.family)
         size = (self.columns, self.rows)
-        return cv2.aruco.CharucoBoard(size, square_mm, 0.75 * square_mm, dictionary, ids)
+        return cv2.aruco.CharucoBoard(size, square_mm, self.marker * square_mm, dictionary, ids)
 
 
 CARDS = tuple(Board(f"card {c}", "card", 5, 5, 12 * i, 12) for i, c in enumerate("ABCD"))
@@ -62,7 +63,7 @@ def find_boards(
     list of Reference
         Boards with four or more saddle points in view, those with most points first.
     """
-    corners, ids = _markers(gray)
+    corners, ids = find_markers(gray)
     found = []
     for board in (*CARDS, SHEET):
         own = (ids >= board.first_id) & (ids < board.first_id + board.n_markers)
@@ -70,20 +71,20 @@ def find_boards(
         side = measured or (CARD_MM if board.kind == "card" else SHEET_MM)
         if own.any():
             scale = MEASURED_SCALE if measured else UNMEASURED_SCALE
-            reference = _refine(gray, board, side / board.rows, corners[own], ids[own], scale)
+            reference = refine_board(gray, board, side / board.rows, corners[own], ids[own], scale)
             if reference is not None:
                 found.append(reference)
     return sorted(found, key=lambda r: -len(r.points_px))
 
 
-def _markers(gray: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return (N, 4, 2) marker corners in photo pixels and (N,) ids."""
+def find_markers(gray: np.ndarray, family: int = _FAMILY) -> tuple[np.ndarray, np.ndarray]:
+    """Return (N, 4, 2) marker corners in photo pixels and (N,) ids, found at quarter scale."""
     step = max(1, round(max(gray.shape) / 1000))
     small = cv2.resize(gray, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 23
     parameters.minMarkerPerimeterRate = 0.02
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(_FAMILY), parameters)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(family), parameters)
     corners, ids, _ = detector.detectMarkers(small)
     if ids is None or len(ids) == 0:
         return np.zeros((0, 4, 2)), np.zeros(0, int)
@@ -91,7 +92,7 @@ def _markers(gray: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return px, np.ravel(ids)
 
 
-def _refine(
+def refine_board(
     gray: np.ndarray,
     board: Board,
     square_mm: float,
@@ -99,6 +100,24 @@ def _refine(
     ids: np.ndarray,
     scale_sigma: float,
 ) -> Reference | None:
+    """Refine a board's saddle points in the photo's own pixels.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8 array
+    board : Board
+    square_mm : float
+        One chess square as printed.
+    corners_px, ids : (N, 4, 2) and (N,) arrays
+        The board's markers as of `find_markers`.
+    scale_sigma : float
+        1 sigma of the print's size, relative.
+
+    Returns
+    -------
+    Reference or None
+        None where fewer than four saddle points are seen.
+    """
     charuco = board.charuco(square_mm)
     marker_mm = np.array(charuco.getObjPoints())[ids - board.first_id, :, :2].reshape(-1, 2)
     H, _ = cv2.findHomography(
@@ -108,11 +127,11 @@ def _refine(
         return None
     saddle_mm = np.array(charuco.getChessboardCorners(), float)[:, :2]
     guess = _apply(H, saddle_mm)
-    # the window stays inside the white ring around a marker, an eighth of a square wide
+    # the window stays inside the white ring around a marker
     pitch_px = float(
         np.median(np.linalg.norm(_apply(H, saddle_mm + np.array([square_mm, 0])) - guess, axis=1))
     )
-    half = int(np.clip(0.1 * pitch_px, 2, 12))
+    half = int(np.clip(0.4 * (1 - board.marker) * pitch_px, 2, 12))
     height, width = gray.shape
     inside = np.all((guess > half + 3) & (guess < np.array([width, height]) - half - 4), axis=1)
     inside &= _is_saddle(gray, guess, _apply(H, saddle_mm + np.array([0.1 * square_mm, 0])) - guess)
