@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from .errors import LengthError
+from .profiles import LensProfile, load_profiles
 from .units import parse_length, parse_size
 
 Length = str | float
@@ -28,6 +30,8 @@ class Settings:
         Of the cloth's face above the mat.
     focal : float or None
         35 mm equivalent focal length, for photos whose EXIF lacks it.
+    profiles : tuple of LensProfile
+        Of one's own lenses; a photo takes the one made for its camera, if there is one.
     """
 
     card_side: float | None = None
@@ -37,6 +41,7 @@ class Settings:
     planned: tuple[float, float] | None = None
     cloth_height: float = 0.5
     focal: float | None = None
+    profiles: tuple[LensProfile, ...] = ()
 
     @classmethod
     def of(
@@ -49,13 +54,18 @@ class Settings:
         planned: str | tuple[float, float] | None = None,
         cloth_height: Length | None = None,
         focal: float | None = None,
+        profiles: str | Path | None = None,
     ) -> Settings:
         """Read settings given as text (``"4in"``) or in millimetres.
+
+        `profiles` names the file that `blockcheck lens` has written.
 
         Raises
         ------
         LengthError
             If a length cannot be read or is out of all proportion.
+        ProfileError
+            If the file of lens profiles cannot be read.
         """
         within = (
             ("card side", card_side, 50, 300),
@@ -86,4 +96,5 @@ class Settings:
             planned=None if planned is None else parse_size(planned),
             cloth_height=read[4] if read[4] is not None else 0.5,
             focal=focal,
+            profiles=load_profiles(profiles) if profiles is not None else (),
         )

@@ -19,7 +19,7 @@ from ..profiles import LensProfile
 
 N_CAMERA = 11  # turn (3), shift (3), log f, k1, k2, cx, cy
 DIAGONAL_35MM = float(np.hypot(36.0, 24.0))
-_QUARTER = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
+QUARTER_TURN = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
 
 
 @dataclass(frozen=True)
@@ -173,7 +173,7 @@ class LensPrior:
         """
         width, height = size
         longer = max(size)
-        turn = np.linalg.matrix_power(_QUARTER, quarter_turns)
+        turn = np.linalg.matrix_power(QUARTER_TURN, quarter_turns)
         to_px = np.eye(5)
         to_px[3:, 3:] = longer * turn
         cx, cy = longer * turn @ (profile.cx, profile.cy) + ((width - 1) / 2, (height - 1) / 2)

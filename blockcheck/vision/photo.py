@@ -21,6 +21,7 @@ MIN_PIXELS = 1_900_000
 MAX_PIXELS = 52_000_000
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
 _ORIENTATION = ExifTags.Base.Orientation
+_QUARTER_TURNS: dict[object, int] = {6: 1, 3: 2, 8: 3}  # mirrored ones are no phone's
 
 register_heif_opener()
 
@@ -56,6 +57,12 @@ class Photo:
     def size(self) -> tuple[int, int]:
         """Width and height in pixels."""
         return self.rgb.shape[1], self.rgb.shape[0]
+
+    @property
+    def lens_key(self) -> tuple[str | None, int, int, float | None]:
+        """Camera, the sensor's width and height, focal length: what tells one lens from others."""
+        width, height = self.size if self.quarter_turns % 2 == 0 else self.size[::-1]
+        return self.camera, width, height, self.focal_35mm
 
     @cached_property
     def gray(self) -> np.ndarray:
@@ -112,7 +119,7 @@ def read_photo(path: str | Path) -> Photo:
         sha256=hashlib.sha256(data).hexdigest(),
         focal_35mm=_positive(focal),
         camera=" ".join(filter(None, camera)) or None,
-        quarter_turns={6: 1, 3: 2, 8: 3}.get(turned, 0),
+        quarter_turns=_QUARTER_TURNS.get(turned, 0),
     )
 
 

@@ -13,8 +13,10 @@ from ..errors import (
     Problem,
     TiltedError,
 )
+from ..profiles import find_profile
 from ..settings import Settings
 from .adjust import Plane, adjust, check_agreement, first_camera
+from .calibrate import lens_fits, readjust
 from .card import find_boards
 from .grid import SPACINGS_MM, find_lines, find_lines_alone, segments_of
 from .lens import LensPrior, pose_from_points
@@ -27,6 +29,13 @@ _CARD_HINT = (
     "Lay the printed card (blockcheck card) flat beside the block, all of it in the picture, "
     "or name what lies there with --square or --grid."
 )
+_OTHER_LENS = Problem(
+    "lens_does_not_fit",
+    "warning",
+    "The photo does not fit this camera's lens profile, so the profile was left out.",
+    "Photograph without zoom, filters or panorama; if it comes again, make the profile anew "
+    "(blockcheck lens).",
+)
 
 
 def plane_of(photo: Photo, settings: Settings) -> Plane:
@@ -36,7 +45,9 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     ------
     NoReferenceError, ReferencesDisagreeError, TiltedError, BlurredError, OverexposedError
     """
-    prior = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
+    usual = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
+    profile = find_profile(settings.profiles, photo.lens_key)
+    prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     references = find_boards(photo.gray, settings.card_side, settings.sheet_side)
     spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
     segments = segments_of(photo.gray)
@@ -61,9 +72,12 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
         plane = replace(found[0], mat=found[1])
     if plane is None:
         raise _why_nothing(photo, settings)
+    problems: tuple[Problem, ...] = ()
+    if profile and not lens_fits(plane, prior, photo.size):
+        plane, problems = readjust(plane, usual), (_OTHER_LENS,)
     _judge_tilt(plane)
     check_agreement(plane)
-    return replace(plane, problems=_warnings(plane, photo, settings))
+    return replace(plane, problems=problems + _warnings(plane, photo, settings))
 
 
 def _why_nothing(photo: Photo, settings: Settings) -> Exception:
