@@ -164,6 +164,11 @@ def format_length(
     return lead + text
 
 
+def format_exact(mm: float, *, unit: str = "in", digits: int = 3) -> str:
+    """Write a length as a decimal, where a fraction would hide what counts: ``3.980 in``."""
+    return f"{mm / MM_PER[unit]:.{digits}f} {unit}"
+
+
 def format_uncertainty(mm: float, *, unit: str = "in") -> str:
     """Write an uncertainty: thousandths of an inch or hundredths of a centimetre, never zero."""
     if unit == "cm":

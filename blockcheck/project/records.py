@@ -123,8 +123,8 @@ class Check:
 
 
 def to_json(value: object) -> str:
-    """JSON text of plain values; floats are written so that they read back the same."""
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    """JSON text of plain values and arrays; floats are written so that they read back the same."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, default=np.ndarray.tolist)
 
 
 def estimate_to(e: Estimate) -> dict[str, Any]:
@@ -262,20 +262,14 @@ def check_plan(plan: Plan) -> None:
             raise PlanError(f"The plan's {name} must be one of {', '.join(map(str, words))}.")
     if plan.planned_mm is not None and min(plan.planned_mm) <= 2 * plan.seam_mm:
         raise PlanError("The planned size is no larger than its own seam allowances.")
-    settings_of(plan)
+    Settings.of(**settings_in(plan))
 
 
 def _said(name: str) -> str:
     return name.removesuffix("_mm").replace("_", " ")
 
 
-def settings_of(plan: Plan) -> Settings:
-    """What the plan says about measuring a photo."""
-    return Settings.of(
-        card_side=plan.card_side,
-        sheet_side=plan.sheet_side,
-        square=plan.square,
-        grid=plan.grid,
-        planned=plan.planned_mm,
-        cloth_height=plan.cloth_height,
-    )
+def settings_in(plan: Plan) -> dict[str, Any]:
+    """What the plan says about measuring a photo, as keywords of `Settings.of`."""
+    names = ("card_side", "sheet_side", "square", "grid", "cloth_height")
+    return {"planned": plan.planned_mm, **{name: getattr(plan, name) for name in names}}

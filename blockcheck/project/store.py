@@ -94,7 +94,7 @@ class Project(ProjectReader):
         photo, n = result.path.name, len(result.blocks)
         if not result.ok or result.sha256 is None:
             raise ProjectError(f"{photo} was not measured, so there is nothing to keep.")
-        settings = settings or records.settings_of(self.plan)
+        settings = settings or Settings.of(**records.settings_in(self.plan))
         warnings = tuple(p for p in result.problems if p.level == "warning")
         with self._write():
             known = self.names_in(result.sha256)

@@ -1,0 +1,145 @@
+"""The plan as options, and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, replace
+from typing import Any
+
+import click
+
+from ..errors import PlanError
+from ..planning.plan import Plan
+from ..units import INCH, format_exact, format_length, parse_length, parse_size
+
+# option: the plan's field, what it is
+LENGTHS = {
+    "seam": ("seam_mm", "Seam allowance."),
+    "tolerance": ("tolerance_mm", "How far off planned, or apart at a joint, still serves."),
+    "mark": ("step_mm", "The ruler's marks that a cut size falls on."),
+    "fixed-width": ("fixed_width_mm", "Width of the common size, where it is fixed."),
+    "fixed-height": ("fixed_height_mm", "Height of the common size, where it is fixed."),
+    "card-side": ("card_side", "The printed card's board as you measured it, like 3.98in."),
+    "sheet-side": ("sheet_side", "The printed sheet's long side as you measured it."),
+    "square": ("square", "Side of a plain square in the photos."),
+    "grid": ("grid", "Spacing of the mat's lines, where there is no card."),
+    "cloth-height": ("cloth_height", "Height of the cloth's face above the mat."),
+    "fabric-width": ("fabric_width_mm", "Usable width of the fabric."),
+    "strip": ("strip_cut_mm", "Cut width of the strips between rows."),
+}
+COUNTS = {
+    "seams-across": "Seams that a block's width crosses.",
+    "seams-down": "Seams that a block's height crosses.",
+    "rows": "Rows in the quilt.",
+    "columns": "Places in a row.",
+}
+NONE = "none"
+_DEFAULTS = {f.name: f.default for f in fields(Plan)}
+_MARKS = {"in": INCH / 8, "cm": 1.0}
+
+
+def plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command every option of the plan; what is not given comes as None or empty."""
+    options = [
+        click.option("--planned", help="Planned cut size, width x height, like 6x9."),
+        *(click.option(f"--{name}", help=text) for name, (_, text) in LENGTHS.items()),
+        *(click.option(f"--{name}", help=text) for name, text in COUNTS.items()),
+        click.option("--setting", type=click.Choice(["straight", "offset"])),
+        click.option(
+            "--alternate/--no-alternate",
+            default=None,
+            help="Blocks and setting pieces take turns, or not.",
+        ),
+        click.option("--border", multiple=True, help="Cut width of a border, inner ones first."),
+        click.option("--unit", type=click.Choice(["in", "cm"]), help="Unit of what is printed."),
+        click.option("--fraction", type=click.Choice(["8", "16", "32"])),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def changed(plan: Plan, given: dict[str, Any]) -> Plan:
+    """The plan with the given options; "none" takes away what a plan can do without.
+
+    Raises
+    ------
+    LengthError, PlanError
+        For an option that cannot be read.
+    """
+    unit = given["unit"] or plan.unit
+    new: dict[str, Any] = {"unit": unit}
+    if unit != plan.unit:
+        new["step_mm"] = _MARKS[unit]  # the other ruler's marks
+    if given["planned"]:
+        new["planned_mm"] = None if given["planned"] == NONE else parse_size(given["planned"], unit)
+    for option, (field, _) in LENGTHS.items():
+        if text := given[option.replace("-", "_")]:
+            new[field] = _or_none(field, text, lambda t: parse_length(t, unit))
+    for option in COUNTS:
+        field = option.replace("-", "_")
+        if text := given[field]:
+            new[field] = _or_none(field, text, _count)
+    if given["border"]:
+        widths = [] if given["border"] == (NONE,) else given["border"]
+        new["borders_mm"] = tuple(parse_length(width, unit) for width in widths)
+    if given["fraction"]:
+        new["fraction"] = int(given["fraction"])
+    for name in ("setting", "alternate"):
+        if given[name] is not None:
+            new[name] = given[name]
+    return replace(plan, **new)
+
+
+def _or_none(field: str, text: str, read: Callable[[str], Any]) -> Any:
+    return None if text == NONE and _DEFAULTS[field] is None else read(text)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit()):
+        raise PlanError(f'"{text}" is not a whole number.', "Write it like 5.")
+    return int(text)
+
+
+def plan_rows(plan: Plan) -> list[tuple[str, str]]:
+    """What the plan says, as pairs of words."""
+
+    def length(mm: float) -> str:
+        return format_length(mm, unit=plan.unit, fraction=plan.fraction)
+
+    def exact(mm: float | None) -> str:
+        return "" if mm is None else format_exact(mm, unit=plan.unit)
+
+    planned = plan.planned_mm and " × ".join(map(length, plan.planned_mm))
+    fixed = [
+        f"{length(mm)} {word}"
+        for mm, word in ((plan.fixed_width_mm, "wide"), (plan.fixed_height_mm, "high"))
+        if mm is not None
+    ]
+    seams = [
+        f"{n} {word}"
+        for n, word in ((plan.seams_across, "across"), (plan.seams_down, "down"))
+        if n is not None
+    ]
+    setting = [plan.setting]
+    setting += [f"rows: {plan.rows}"] if plan.rows else []
+    setting += [f"places in a row: {plan.columns}"] if plan.columns else []
+    setting += ["blocks and setting pieces take turns"] if plan.alternate else []
+    rows = [
+        ("planned size (cut)", planned or "not given"),
+        ("seam allowance", length(plan.seam_mm)),
+        ("tolerance", length(plan.tolerance_mm)),
+        ("ruler's marks", length(plan.step_mm)),
+        ("fixed", ", ".join(fixed)),
+        ("card's side", exact(plan.card_side) or "not measured: taken as printed"),
+        ("sheet's side", exact(plan.sheet_side)),
+        ("plain square's side", exact(plan.square)),
+        ("mat's lines", exact(plan.grid)),
+        ("cloth's height", exact(plan.cloth_height)),
+        ("fabric's width", length(plan.fabric_width_mm)),
+        ("seams in a block", ", ".join(seams)),
+        ("setting", ", ".join(setting)),
+        ("strips (cut)", "" if plan.strip_cut_mm is None else length(plan.strip_cut_mm)),
+        ("borders (cut)", ", ".join(map(length, plan.borders_mm))),
+    ]
+    return [(name, text) for name, text in rows if text]
