@@ -1,0 +1,98 @@
+"""The report: one HTML file with everything a quilter reads, for a phone, a screen and paper."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from ..planning.plan import BlockRecord
+from ..planning.quilt import QuiltPlan
+from . import drawing, words
+from .trim_picture import flat_photo, trim_picture
+
+
+def report_html(
+    quilt: QuiltPlan,
+    blocks: Sequence[BlockRecord],
+    *,
+    title: str,
+    photos: Mapping[str, Path] | None = None,
+    paper: str = "letter",
+) -> str:
+    """Return the report as one self-contained HTML page.
+
+    Parameters
+    ----------
+    quilt : QuiltPlan
+    blocks : sequence of BlockRecord
+        The blocks that `quilt` was worked out from.
+    title : str
+        The quilt's name.
+    photos : mapping of str to Path, optional
+        Each block's photo by the block's name; a block without is drawn from its outline.
+    paper : {"letter", "a4"}
+        The paper that it prints on.
+    """
+    record = {b.name: b for b in blocks}
+    trims, undrawn = [], []
+    for i, trim in enumerate(quilt.trims):
+        flat = flat_photo((photos or {}).get(trim.name), record[trim.name])
+        if flat is None:
+            undrawn.append(trim.name)
+        picture = trim_picture(quilt.plan, record[trim.name], trim, flat, f"t{i}")
+        trims.append((trim, record[trim.name], Markup(picture)))
+    environment = Environment(
+        loader=PackageLoader("blockcheck", "report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    plots = [
+        Markup(drawing.measured_sizes(quilt, list(blocks), dimension))
+        for dimension in ("width", "height")
+        if quilt.names
+    ]
+    page = environment.get_template("report.html").render(
+        q=quilt,
+        words=words,
+        title=drawing.clean(title),
+        paper=paper,
+        trims=trims,
+        undrawn=undrawn,
+        how_sure=words.how_sure(quilt, blocks),
+        plots=plots,
+        table=Markup(drawing.size_table(quilt)),
+        rows=Markup(drawing.rows_to_scale(quilt)),
+    )
+    # a size is not parted at the end of a line
+    return re.sub(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)", "\N{NO-BREAK SPACE}", page)
+
+
+def write_report(
+    path: str | Path,
+    quilt: QuiltPlan,
+    blocks: Sequence[BlockRecord],
+    *,
+    title: str,
+    photos: Mapping[str, Path] | None = None,
+    paper: str = "letter",
+) -> None:
+    """Write the page that `report_html` returns; a report that is there is replaced whole."""
+    page = report_html(quilt, blocks, title=title, photos=photos, paper=paper)
+    path = Path(path)
+    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".html")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
+            file.write(page)
+        os.chmod(name, 0o644)
+        os.replace(name, path)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        raise

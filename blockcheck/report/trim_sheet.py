@@ -1,0 +1,188 @@
+"""The trim sheet: a PDF for the cutting table, what to trim on one page, what else to cut on the next."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from reportlab.lib.units import inch as IN
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfgen.canvas import Canvas
+
+from ..errors import BlockcheckError, PlanError
+from ..planning.quilt import QuiltPlan
+from ..planning.trim import TrimPlan
+from . import words
+from .card_sheet import PAPERS_MM
+
+_EDGE = 0.6 * IN
+_ACROSS, _DOWN = 2, 3
+_PLAIN, _BOLD = "Helvetica", "Helvetica-Bold"
+
+
+def write_trim_sheet(
+    path: str | Path, quilt: QuiltPlan, *, title: str, paper: str = "letter"
+) -> None:
+    """Write the trim sheet.
+
+    Parameters
+    ----------
+    path : str or Path
+        The PDF to write.
+    quilt : QuiltPlan
+    title : str
+        The quilt's name.
+    paper : {"letter", "a4"}
+
+    Raises
+    ------
+    PlanError
+        If there is no size to trim to.
+    BlockcheckError
+        If there is no such paper.
+    """
+    if quilt.size_mm is None or not quilt.trims:
+        raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
+    if paper not in PAPERS_MM:
+        raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
+    width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
+    sheet = _Sheet(Canvas(str(path), pagesize=(width, height), invariant=1), width, height, title)
+    per = _ACROSS * _DOWN
+    for first in range(0, len(quilt.trims), per):
+        sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
+        sheet.write(
+            "For each block: the right and the top edge first, turn the block halfway round, then the "
+            "left and the bottom edge. The amounts tell where to lay the ruler; what counts is the "
+            "size that it shows."
+        )
+        sheet.blocks(quilt, first, quilt.trims[first : first + per])
+        sheet.end()
+    if quilt.finish is not None:
+        sheet.begin("Cut the rest")
+        for fabric in quilt.fabrics:
+            sheet.need(1.1 * IN)
+            sheet.write(words.sentence(fabric.name), 15, bold=True, before=12)
+            for cut in fabric.cuts:
+                sheet.need(0.75 * IN)
+                size = words.size(quilt.plan, cut.piece.width_mm, cut.piece.height_mm)
+                sheet.box()
+                sheet.write(f"{cut.piece.count} × {cut.piece.name}, {size}", 14, bold=True, left=24)
+                sheet.write(words.strips(quilt, cut), 11, left=24)
+                sheet.write(cut.piece.working, 11, left=24)
+            sheet.write(f"Cloth: {fabric.yardage.working}", 12)
+        done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
+        sheet.need(1.1 * IN)
+        sheet.write(f"The finished quilt: {done}", 15, bold=True, before=12)
+        for name, working in words.finish(quilt):
+            sheet.need(0.5 * IN)
+            sheet.write(f"{name}: {working}", 12)
+        sheet.end()
+    sheet.canvas.save()
+
+
+class _Sheet:
+    """A page that is written from the top; lengths in points."""
+
+    def __init__(self, canvas: Canvas, width: float, height: float, title: str) -> None:
+        self.canvas, self.width, self.height, self.title = canvas, width, height, _known(title)
+        self.y, self.heading = 0.0, ""
+        canvas.setTitle(f"blockcheck: {self.title}")
+
+    def begin(self, heading: str) -> None:
+        """Start a page with its heading."""
+        self.heading, self.y = heading, self.height - _EDGE
+        self.write(self.title, 12)
+        self.write(heading, 28, bold=True)
+
+    def end(self) -> None:
+        """Close the page with the caution."""
+        self.y = _EDGE + 42
+        self.write(words.RULER_FIRST, 12, bold=True)
+        self.write(words.CAUTION, 10)
+        self.canvas.showPage()
+
+    def need(self, room: float) -> None:
+        """Go to a new page unless there is room."""
+        if self.y - room < _EDGE + 48:
+            self.end()
+            self.begin(f"{self.heading.removesuffix(', continued')}, continued")
+
+    def write(
+        self, text: str, size: float = 12, *, bold: bool = False, left: float = 0, before: float = 0
+    ) -> None:
+        """Write a paragraph over the page's width."""
+        font = _BOLD if bold else _PLAIN
+        self.y -= before
+        for line in simpleSplit(_known(text), font, size, self.width - 2 * _EDGE - left):
+            self.y -= 1.2 * size
+            self.canvas.setFont(font, size)
+            self.canvas.drawString(_EDGE + left, self.y, line)
+        self.y -= 0.3 * size
+
+    def box(self) -> None:
+        """Draw a box to tick beside the line that follows."""
+        self.canvas.setLineWidth(1.2)
+        self.canvas.rect(_EDGE, self.y - 18, 13, 13)
+
+    def blocks(self, quilt: QuiltPlan, first: int, trims: tuple[TrimPlan, ...]) -> None:
+        """Draw a page of blocks, each a frame with the amounts around it.
+
+        A block whose name the fonts cannot write goes by its number in the report, from `first`.
+        """
+        wide = (self.width - 2 * _EDGE) / _ACROSS
+        tall = (self.y - _EDGE - 52) / _DOWN
+        for i, trim in enumerate(trims):
+            x, y = _EDGE + i % _ACROSS * wide, self.y - (i // _ACROSS + 1) * tall
+            name = trim.name if _known(trim.name) == trim.name else f"block {first + i + 1}"
+            self._block(quilt, trim, name, x, y, wide, tall)
+
+    def _block(
+        self,
+        quilt: QuiltPlan,
+        trim: TrimPlan,
+        name: str,
+        x: float,
+        y: float,
+        wide: float,
+        tall: float,
+    ) -> None:
+        c, size = self.canvas, 14
+        problems = simpleSplit(_known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
+        low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
+        room_w, room_h = wide - 128, y + tall - low - 30
+        k = min(room_w / trim.placement.width_mm, room_h / trim.placement.height_mm)
+        w, h = k * trim.placement.width_mm, k * trim.placement.height_mm
+        x0, y0 = x + (wide - w) / 2, low + (room_h - h) / 2 + 4
+        c.setLineWidth(2.5)
+        c.rect(x0, y0, w, h)
+        c.setLineWidth(1.2)
+        c.rect(x0 + w / 2 - 8, y0 + h / 2 - 26, 16, 16)
+        fit = min(18.0, 18.0 * (w - 8) / max(c.stringWidth(name, _BOLD, 18), 1.0))
+        c.setFont(_BOLD, fit)
+        c.drawCentredString(x0 + w / 2, y0 + h / 2 + 2, name)
+        c.setFont(_PLAIN, size)
+        for cut in trim.offcuts:
+            first, second = (_amount(quilt, v) for v in (cut.first_mm, cut.second_mm))
+            if cut.side in ("top", "bottom"):
+                at = y0 + h + 5 if cut.side == "top" else y0 - size - 1
+                c.drawCentredString(x0 + 0.12 * w, at, first)
+                c.drawCentredString(x0 + 0.88 * w, at, second)
+                continue
+            for text, at in ((first, y0 + 0.82 * h), (second, y0 + 0.1 * h)):
+                if cut.side == "left":
+                    c.drawRightString(x0 - 6, at, text)
+                else:
+                    c.drawString(x0 + w + 6, at, text)
+        c.setFont(_BOLD, 10)
+        for i, line in enumerate(problems):
+            c.drawString(x + 8, y + 12 * (len(problems) - i) - 8, line)
+
+
+def _amount(quilt: QuiltPlan, mm: float) -> str:
+    text = words.length(quilt.plan, abs(mm))
+    return f"{text} short" if mm < -1e-3 else text
+
+
+def _known(text: str) -> str:
+    """Text with a question mark for each letter that the sheet's plain fonts lack."""
+    text = text.replace("−", "–").replace("→", "=")
+    return text.encode("cp1252", "replace").decode("cp1252")

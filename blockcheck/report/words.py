@@ -1,0 +1,229 @@
+"""The sentences that the report, the trim sheet and the command line share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..planning.batch import SizeRow
+from ..planning.layout import Joint
+from ..planning.plan import BlockRecord, Plan
+from ..planning.quilt import QuiltPlan
+from ..planning.setting import Cut
+from ..planning.trim import TrimPlan
+from ..units import format_length, format_uncertainty
+
+RULER_FIRST = "Measure with the ruler before the first cut."
+CAUTION = (
+    "Rotary cutters are sharp: cut away from yourself, keep your fingers behind the ruler's edge, "
+    "close the blade after every cut. Irons and steam burn. Follow the makers' instructions."
+)
+AIM = {"width": "wide", "height": "high"}
+
+
+def length(plan: Plan, mm: float, *, fraction: int = 0, rounding: str = "nearest") -> str:
+    """Write a length in the plan's unit, to the plan's fraction unless told."""
+    return format_length(mm, unit=plan.unit, fraction=fraction or plan.fraction, rounding=rounding)
+
+
+def size(plan: Plan, width_mm: float, height_mm: float) -> str:
+    """Write a cut size: ``6 1/8 × 9 in``."""
+    wide = length(plan, width_mm, fraction=32).removesuffix(f" {plan.unit}")
+    return f"{wide} × {length(plan, height_mm, fraction=32)}"
+
+
+def names(several: Sequence[str], most: int = 12) -> str:
+    """Write names in a row: ``A, B and C``; of very many the first and how many more."""
+    if len(several) > most:
+        return f"{', '.join(several[:most])} and {len(several) - most} more"
+    if len(several) < 2:
+        return "".join(several)
+    return f"{', '.join(several[:-1])} and {several[-1]}"
+
+
+def headline(quilt: QuiltPlan) -> str:
+    """Say in a sentence what the set can be trimmed to."""
+    if quilt.size_mm is None:
+        return quilt.gaps["size"]
+    n, target = len(quilt.names), size(quilt.plan, *quilt.size_mm)
+    who = {1: f"The one block, {quilt.names[0]},", 2: "Both blocks"}.get(n, f"All {n} blocks")
+    if quilt.plan.planned_mm is not None and not quilt.below:
+        return f"{who} can be trimmed to the planned {target}."
+    return f"{who} can be trimmed to {target}."
+
+
+def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
+    """What limits the size, what the plan asked for, and what is set aside or uncertain."""
+    plan, largest, said = quilt.plan, quilt.largest, []
+    if largest is not None and quilt.size_mm is not None:
+        if quilt.size_mm != (largest.width_mm, largest.height_mm):
+            more = size(plan, largest.width_mm, largest.height_mm)
+            said.append(f"The largest size that all of them reach is {more}.")
+        by_name: dict[str, list[str]] = {}
+        for limit in largest.limits:
+            now = largest.width_mm if limit.dimension == "width" else largest.height_mm
+            lacks = length(plan, limit.short_mm, fraction=32, rounding="up")
+            goal = length(plan, now + largest.step_mm, fraction=32)
+            words = (
+                f"for {goal} {AIM[limit.dimension]} it lacks {lacks}, most at its {limit.side} edge"
+            )
+            by_name.setdefault(limit.name, []).append(words)
+        said += [f"{name} limits it: {'; '.join(parts)}." for name, parts in by_name.items()]
+        if quilt.below and plan.planned_mm is not None:
+            planned, target = size(plan, *plan.planned_mm), size(plan, *quilt.size_mm)
+            said.append(
+                f"The pattern asks for {planned}, which not every block reaches. If you trim to "
+                f"{target}, cut everything else in the quilt to match it."
+            )
+    if "planned" in quilt.gaps:
+        said.append(quilt.gaps["planned"])
+    if quilt.set_aside:
+        said.append(f"Set aside and not counted: {names(quilt.set_aside)}.")
+    if quilt.uncertain:
+        said.append(
+            f"The size of {names(quilt.uncertain)} is not certain enough to cut by: measure with "
+            "the ruler, or take the photo again with more of the mat's lines in view."
+        )
+    return tuple(said)
+
+
+def size_row(quilt: QuiltPlan, row: SizeRow) -> str:
+    """One line of the size table."""
+    n = len(quilt.names)
+    without = f", not {names(row.set_aside)}" if row.set_aside else ""
+    return f"{size(quilt.plan, row.width_mm, row.height_mm)}: {row.reached} of {n} blocks{without}"
+
+
+def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
+    """Each block that does not reach the planned size: its name, what is missing, what to do."""
+    found = []
+    for m in quilt.below:
+        lack = length(quilt.plan, m.short_mm, fraction=32, rounding="up")
+        where = m.end if m.end in ("middle", "all along") else f"most at the {m.end}"
+        where = {"middle": "most in the middle"}.get(where, where)
+        what = f"{lack} missing at the {m.side} edge, {where}"
+        advice = m.advice
+        if m.name in quilt.too_close:
+            what = f"too close to call: up to {lack} missing at the {m.side} edge"
+            advice = "Lay the ruler on it before you decide."
+        found.append((m.name, what, advice))
+    return tuple(found)
+
+
+def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
+    """Say what is out of the ordinary about trimming a block, as an ending to its name."""
+    if not plan.fits:
+        return ": does not reach the size"
+    if plan.cut_points:
+        return ": a point would be cut off"
+    if max(max(o.first_mm, o.second_mm) for o in plan.offcuts) < quilt.plan.step_mm / 8:
+        return ": nothing to trim"
+    return ""
+
+
+def joint(quilt: QuiltPlan, one: Joint) -> str:
+    """Say which joint misses, by how much, and what to ease."""
+    rows, plan = quilt.rows, quilt.plan
+    line = "column" if rows is not None and rows.along == "height" else "row"
+    off = length(plan, abs(one.step_mm))
+    doubt = ", too close to call" if one.meets == "too close to call" else ""
+    first, second = (f"{line} {r + 1} {name}" for r, name in zip(one.rows, one.names, strict=True))
+    return f"{sentence(first)} and {second} miss each other by {off}{doubt}. {one.advice}"
+
+
+def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
+    """Say how the rows meet as the blocks measure now, and what trimming or another order does."""
+    rows, plan = quilt.rows, quilt.plan
+    if rows is None or quilt.size_mm is None:
+        return (quilt.gaps["rows"],)
+    said = []
+    miss = sum(j.meets == "no" for j in rows.check.joints)
+    close = sum(j.meets == "too close to call" for j in rows.check.joints)
+    joints, tolerance = len(rows.check.joints), length(plan, plan.tolerance_mm, fraction=32)
+    if not joints:
+        said.append(rows.note)
+    elif miss or close:
+        doubt = f" and {close} {'is' if close == 1 else 'are'} too close to call" if close else ""
+        said.append(
+            f"As the blocks measure now, {miss} of {joints} joints {'misses' if miss == 1 else 'miss'} "
+            f"by more than {tolerance}{doubt}. Trimmed to {size(plan, *quilt.size_mm)} they all meet."
+        )
+    else:
+        said.append(f"As the blocks measure now, all {joints} joints meet within {tolerance}.")
+    if plan.rows is None or plan.columns is None:
+        line = f"{len(rows.pieces)} {'columns' if rows.along == 'height' else 'rows'}"
+        said.append(f"The plan does not say how many rows and columns; {line} are drawn.")
+    if rows.to_sew:
+        said.append(f"{_count(rows.to_sew, 'place')} still without a block, drawn as planned.")
+    if rows.left_over:
+        said.append(f"No place is left for {names(rows.left_over)}.")
+    if rows.arrangement is not None:
+        worst, now = rows.arrangement.worst_mm, rows.check.worst_mm
+        if worst < now - plan.tolerance_mm / 8:
+            order = "; ".join(
+                f"row {i}: {', '.join(row)}" for i, row in enumerate(rows.arrangement.rows, 1)
+            )
+            said.append(
+                f"Untrimmed, this order meets better, {length(plan, worst)} at worst and not "
+                f"{length(plan, now)}: {order}."
+            )
+        elif joints:
+            said.append("No other order of the blocks meets better.")
+    elif joints:
+        said.append(rows.note)
+    return tuple(said)
+
+
+def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]:
+    """Put the uncertainty in plain words."""
+    used = [b for b in blocks if b.name in quilt.names]
+    sizes = sorted((e for b in used for e in (b.width_mm, b.height_mm)), key=lambda e: e.u95)
+    if not sizes:
+        return ()
+    low, high = (format_uncertainty(e.u95, unit=quilt.plan.unit) for e in (sizes[0], sizes[-1]))
+    spread = low if low == high else f"{low} to {high}"
+    said = [
+        f"Every measured size is known to ± {spread}: of a hundred sizes about ninety-five lie "
+        "that near to the true one."
+    ]
+    if sizes[-1].budget:
+        most = max(sizes[-1].budget, key=lambda t: t.u).name
+        said.append(f"Where it is largest, most of it comes from: {most}.")
+    if any(b.guard_mm > 0 for b in used):
+        guard = format_uncertainty(max(b.guard_mm for b in used), unit=quilt.plan.unit)
+        said.append(f"The trim lines keep up to {guard} inside the measured edges because of it.")
+    if ruler := [b.name for b in used if b.source == "ruler"]:
+        said.append(f"Measured with a ruler and not from a photo: {names(ruler)}.")
+    return tuple(said)
+
+
+def strips(quilt: QuiltPlan, cut: Cut) -> str:
+    """Say how many strips a kind of piece takes and what one strip gives."""
+    wide = length(quilt.plan, cut.strip_mm, fraction=32)
+    many = f"{cut.strips} strip{'s' if cut.strips > 1 else ''} {wide} wide"
+    if cut.per_strip is None:
+        return f"{many}, joined end to end"
+    return f"{many}; pieces from one strip: {cut.per_strip.working}"
+
+
+def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
+    """What closes the quilt, each with its working in a line."""
+    done = quilt.finish
+    if done is None:
+        return ()
+    inside = " inside the borders" if quilt.plan.borders_mm else ""
+    rows = [(f"{f.name.capitalize()}{inside}", f.working) for f in done.body]
+    rows += [
+        ("Backing", done.backing_cloth.working),
+        ("Batting", done.batting.working),
+        ("Binding", done.binding.working),
+    ]
+    return tuple(rows)
+
+
+def _count(n: int, thing: str) -> str:
+    return f"1 {thing} is" if n == 1 else f"{n} {thing}s are"
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital and leave the rest as it is, for it may hold names."""
+    return text[:1].upper() + text[1:]
