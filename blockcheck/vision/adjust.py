@@ -290,17 +290,18 @@ def _solve(
 ) -> tuple[Camera, np.ndarray]:
     """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group."""
     free = free_parameters(references)
-    damping = 1e-3
+    held = np.array([*camera.to_plane(np.array([[prior.cx, prior.cy]]))[0], 0.0])
+    damping = 1e-5
     r, J, _, w = system(references, prior, camera, state, sigmas)
     cost = huber_cost(r, w)
     for _ in range(_STEPS):
-        J = J[:, free]
+        J = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
         scale = np.sqrt(np.einsum("ij,ij,i->j", J, J, w)) + 1e-12
         N = (J / scale).T @ ((J / scale) * w[:, None])
         g = (J / scale).T @ (w * r)
         step = np.zeros(len(free))
         step[free] = -np.linalg.solve(N + damping * np.eye(len(N)), g) / scale
-        moved = camera.moved(step[:N_CAMERA])
+        moved = camera.moved_about(step[:N_CAMERA], held)
         shifted = state + step[N_CAMERA:].reshape(state.shape)
         r2, J2, _, w2 = system(references, prior, moved, shifted, sigmas)
         new = huber_cost(r2, w2)

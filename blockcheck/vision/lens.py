@@ -130,6 +130,34 @@ class Camera:
             cy=self.cy + step[10],
         )
 
+    def moved_about(self, step: np.ndarray, point_mm: np.ndarray) -> Camera:
+        """Return the camera after a step that holds on to a (3,) point of the plane.
+
+        The step is as for `moved`, but for the place: (px, px, log of scale) by which the point
+        moves in the photo. A turn, another focal length or centre leave it where it is seen, so
+        that what the photo hardly tells apart (tilt and centre, distance and focal length) does
+        not slow a fit down.
+        """
+        depth = (self.R @ point_mm + self.t)[2] * np.exp(step[5] + step[6])
+        px = self.project(point_mm[None])[0] + step[3:5]
+        moved = self.moved(np.concatenate([step[:3], np.zeros(3), step[6:]]))
+        ray = np.array([*moved.normalise(px[None])[0], 1.0])
+        return replace(moved, t=depth * ray - moved.R @ point_mm)
+
+    def steps_about(self, point_mm: np.ndarray) -> np.ndarray:
+        """(11, 11) derivative of the steps of `moved` by those of `moved_about`."""
+        J = self.derivatives(point_mm[None])[0][0]
+        RX = self.R @ point_mm
+        depth = RX[2] + self.t[2]
+        held = np.zeros((3, N_CAMERA))
+        held[:2] = -J
+        held[:2, 3:6] = np.eye(3)[:2]
+        held[2, :2] = -RX[1], RX[0]
+        held[2, 5:7] = depth
+        T = np.eye(N_CAMERA)
+        T[3:6] = np.linalg.solve(np.vstack([J[:, 3:6], [0, 0, 1]]), held)
+        return T
+
 
 @dataclass(frozen=True, eq=False)
 class LensPrior:

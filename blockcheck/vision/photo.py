@@ -19,6 +19,7 @@ from ..errors import PhotoError
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 MIN_PIXELS = 1_900_000
 MAX_PIXELS = 52_000_000
+_END_OF_IMAGE = b"\xff\xd9"  # ITU-T T.81, B.1.1.3; stuffed bytes keep it out of a scan
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
 _ORIENTATION = ExifTags.Base.Orientation
 _QUARTER_TURNS: dict[object, int] = {6: 1, 3: 2, 8: 3}  # mirrored ones are no phone's
@@ -91,20 +92,16 @@ def read_photo(path: str | Path) -> Photo:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
             with Image.open(io.BytesIO(data)) as opened:
-                image: Image.Image = opened
-                _check_size(image, path)
-                exif = image.getexif()
+                _check_size(opened, path)
+                exif = opened.getexif()
                 focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
                 # pillow-heif has turned the picture already and keeps here by how much
                 turned = image.info.get("original_orientation") or exif.get(_ORIENTATION)
                 camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
-                # 16-bit grey would be clipped by a plain conversion
-                if image.mode.startswith("I"):
-                    image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
-                elif image.mode in ("RGBA", "LA", "PA", "P"):
-                    image = _on_white(image, exif)
-                ImageOps.exif_transpose(image, in_place=True)
-                rgb = np.array(image if image.mode == "RGB" else image.convert("RGB"))
+                if opened.format in ("JPEG", "MPO") and opened.mode in ("RGB", "L"):
+                    rgb = _jpeg(data, opened.fp.tell() if opened.fp else 0)
+                else:
+                    rgb = _other(opened, exif)
     except UnidentifiedImageError as e:
         raise PhotoError(f"{path.name} is not a photo that can be read.", _HINT) from e
     except Image.DecompressionBombError as e:
@@ -121,6 +118,24 @@ def read_photo(path: str | Path) -> Photo:
         camera=" ".join(filter(None, camera)) or None,
         quarter_turns=_QUARTER_TURNS.get(turned, 0),
     )
+
+
+def _jpeg(data: bytes, scans_at: int) -> np.ndarray:
+    """Upright pixels by OpenCV: half of Pillow's time, but it passes over a missing end."""
+    rgb = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB)
+    if rgb is None or data.find(_END_OF_IMAGE, scans_at) < 0:
+        raise OSError("no end of image")
+    return rgb
+
+
+def _other(image: Image.Image, exif: Image.Exif) -> np.ndarray:
+    """Upright pixels by Pillow."""
+    if image.mode.startswith("I"):  # 16-bit grey would be clipped by a plain conversion
+        image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+    elif image.mode in ("RGBA", "LA", "PA", "P"):
+        image = _on_white(image, exif)
+    ImageOps.exif_transpose(image, in_place=True)
+    return np.array(image if image.mode == "RGB" else image.convert("RGB"))
 
 
 def _check_size(image: Image.Image, path: Path) -> None:
