@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy import ndimage
 
 from ..errors import NoReferenceError
 from .adjust import Plane, adjust
@@ -23,7 +24,8 @@ from .reference import MatLines, Reference
 SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MAX_CELLS = 9000
-_ALONG = np.linspace(0.14, 0.86, 12)  # clear of the crossing lines
+_GROWTH = 2.2  # of what is followed, from one adjustment to the next
+_ALONG = np.linspace(0.14, 0.86, 9)  # clear of the crossing lines
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,9 @@ def _look_across(
     k = np.arange(-half - 2 * side, half + 2 * side + 1)
     at = px[:, :, None, :] + normal[:, None, None, :] * k[:, None]
     samples = _sample(gray, at)
-    profile = _smooth(sign * np.median(samples, axis=1))
+    half_way = len(_ALONG) // 2
+    median = np.partition(samples, half_way, axis=1)[:, half_way]
+    profile = _smooth(sign * median.astype(np.float32))
     left, right = profile[:, : -2 * side], profile[:, 2 * side :]
     ridge = profile[:, side:-side] - np.maximum(left, right)
     inner = ridge[:, side:-side]
@@ -246,7 +250,7 @@ def _look_across(
 
 def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
     flat = at.reshape(at.shape[0], -1, 2).astype(np.float32)
-    out = np.empty(flat.shape[:2], np.float32)
+    out = np.empty(flat.shape[:2], np.uint8)
     for start in range(0, len(flat), 4000):  # remap takes sides below 32768 only
         part = flat[start : start + 4000]
         out[start : start + 4000] = cv2.remap(
@@ -304,7 +308,7 @@ def _follow(
         last = step > 0 and reach >= distance[keep].max(initial=0)
         now = lattice.only(keep & (distance < reach))
         if len(now.cells) < 8:
-            reach *= 1.7
+            reach *= _GROWTH
             continue
         window = min(1.5, 0.15 * spacing) if last else (0.28 if step == 0 else 0.16) * spacing
         if sign == 0:
@@ -318,7 +322,7 @@ def _follow(
         if good is None:
             if step > 1 or last:
                 return None
-            reach *= 1.7
+            reach *= _GROWTH
             continue
         reference = _reference(now.only(good), seen, good, spacing)
         before = len(places) == len(references)
@@ -333,7 +337,7 @@ def _follow(
         affine = fitted.references[-1].affine * np.array([spacing, spacing, 1])
         if last:
             return _finish(gray, fitted, affine, spacing, sign, size, hidden)
-        reach *= 1.7
+        reach *= _GROWTH
     return None
 
 
@@ -346,35 +350,35 @@ def affine_mm(affine: np.ndarray, spacing: float) -> np.ndarray:
 def _trusted(seen: _Seen, lattice: Lattice, window_mm: float) -> np.ndarray | None:
     """Which ridges are the mat's lines; None where the lattice does not hold."""
     strong = seen.height > max(2.0, 0.4 * np.percentile(seen.height, 75))
+    own_line = lattice.cells[np.arange(len(lattice.cells)), lattice.family]
+    line = np.unique(np.column_stack([lattice.family, own_line]), axis=0, return_inverse=True)[1]
+    apart = np.zeros(len(line))
     for _ in range(3):  # ridges agree with their neighbours on the same line or are left out
         if strong.sum() < 8:
             return None
-        lines = {}
-        keep = strong.copy()
-        key = (
-            lattice.family * 100000
-            + lattice.cells[np.arange(len(lattice.cells)), lattice.family]
-            + 50000
-        )
-        for line in np.unique(key[strong]):
-            own = strong & (key == line)
-            lines[line] = np.median(seen.offset_px[own])
-            spread = max(
-                1.5, 3 * 1.4826 * float(np.median(np.abs(seen.offset_px[own] - lines[line])))
-            )
-            keep &= ~own | (np.abs(seen.offset_px - lines[line]) < spread)
+        middle = _by_line(seen.offset_px, line, strong)
+        apart = np.abs(seen.offset_px - middle)
+        spread = np.maximum(1.5, 3 * 1.4826 * _by_line(apart, line, strong))
+        keep = strong & (apart < spread)
         if (keep == strong).all():
             break
         strong = keep
     # on a mat without lines the strongest ridges lie anywhere in the window
-    apart = [abs(seen.offset_px[i] - lines[key[i]]) for i in np.flatnonzero(strong)]
-    if np.median(apart) > 0.12 * window_mm * seen.px_per_mm:
+    if np.median(apart[strong]) > 0.12 * window_mm * seen.px_per_mm:
         return None
     for family in (0, 1):
         own = strong & (lattice.family == family)
         if own.sum() < 3 or len(np.unique(lattice.cells[own, family])) < 2:
             return None
     return strong
+
+
+def _by_line(values: np.ndarray, line: np.ndarray, strong: np.ndarray) -> np.ndarray:
+    """(N,) median of the strong values on the line that each piece belongs to."""
+    present, own = np.unique(line[strong], return_inverse=True)
+    found = np.zeros(line.max() + 1)
+    found[present] = ndimage.median(values[strong], own, np.arange(len(present)))
+    return found[line]
 
 
 def _reference(lattice: Lattice, seen: _Seen, good: np.ndarray, spacing: float) -> Reference:
