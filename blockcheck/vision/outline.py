@@ -7,7 +7,7 @@ does not reach the photo's frame is a candidate. Fine: see `edges`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -21,11 +21,13 @@ from ..errors import (
     MeasureError,
     NoBlockError,
 )
+from .card import find_markers
 from .edges import BINS, Mat, Trace, trace
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
+_CRUMB = 20  # small pixels
 _SMALLEST_PX = 120.0
 _EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
@@ -347,19 +349,15 @@ def _at_level(
         (unlike > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
     )
     sure = cv2.erode((unlike > 1.6 * limit + 1).astype(np.uint8), square)
-    differs = _parts(weak, lambda part, _: bool(sure[part].any()))
-    table = _parts(differs, lambda _, stats: _on_frame(stats, differs.shape))
+    parts = _Parts.of(weak)
+    held = parts.touched(sure) & (parts.stats[:, 4] >= _CRUMB)
+    differs, table = parts.only(held), parts.only(held & parts.on_frame)
     hidden, cell = hidden_cell[0].copy(), hidden_cell[1]
-    near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8)) > 0
+    near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8))
     hidden[(differs | small.cards) > 0] = 0
-    hidden = _parts(
-        hidden,
-        lambda part, stats: (
-            not (
-                _on_frame(stats, hidden.shape) or near_table[part].any() or stats[4] < 0.5 * cell**2
-            )
-        ),
-    )
+    parts = _Parts.of(hidden)
+    away = ~(parts.on_frame | parts.touched(near_table))
+    hidden = parts.only(away & (parts.stats[:, 4] >= max(_CRUMB, 0.5 * cell**2)))
     shown = differs & ~table
     # no wider than this, or neighbouring blocks would become one
     whole = cv2.morphologyEx(shown | hidden, cv2.MORPH_CLOSE, square)
@@ -401,23 +399,36 @@ def _at_level(
     return found, problem, bool(table.any())
 
 
-def _parts(mask: np.ndarray, wanted: Callable[[np.ndarray, np.ndarray], bool]) -> np.ndarray:
-    """Keep the connected parts of a mask for which `wanted(part, stats)`."""
-    count, label, stats, _ = cv2.connectedComponentsWithStats(mask)
-    keep = np.zeros(count, np.uint8)
-    for k in range(1, count):
-        x, y, w, h = stats[k, :4]
-        if stats[k, 4] < 20:
-            continue
-        part = np.zeros(mask.shape, bool)
-        part[y : y + h, x : x + w] = label[y : y + h, x : x + w] == k
-        keep[k] = wanted(part, stats[k])
-    return np.asarray(keep[label])
+@dataclass(frozen=True)
+class _Parts:
+    """Connected parts of a mask, the ground between them first."""
 
+    label: np.ndarray
+    stats: np.ndarray
 
-def _on_frame(stats: np.ndarray, shape: tuple[int, ...]) -> bool:
-    x, y, w, h = (int(v) for v in stats[:4])
-    return x < 2 or y < 2 or x + w > shape[1] - 2 or y + h > shape[0] - 2
+    @classmethod
+    def of(cls, mask: np.ndarray) -> _Parts:
+        _, label, stats, _ = cv2.connectedComponentsWithStats(mask)
+        return cls(label, stats)
+
+    @property
+    def on_frame(self) -> np.ndarray:
+        """Which reach the photo's frame."""
+        x, y, w, h = self.stats[:, :4].T
+        rows, columns = self.label.shape
+        return np.asarray((x < 2) | (y < 2) | (x + w > columns - 2) | (y + h > rows - 2))
+
+    def touched(self, mask: np.ndarray) -> np.ndarray:
+        """Which share a place with `mask`."""
+        found = np.zeros(len(self.stats), bool)
+        found[self.label[mask > 0]] = True
+        return found
+
+    def only(self, wanted: np.ndarray) -> np.ndarray:
+        """Mask of the parts that are wanted."""
+        wanted = wanted.copy()
+        wanted[0] = False
+        return np.asarray(wanted.astype(np.uint8)[self.label])
 
 
 def _cut_off() -> BlockCutOffError:
@@ -515,12 +526,10 @@ def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
     x, y = (int(v) for v in np.clip(corners.min(0), 0, None))
     right, bottom = (int(v) for v in corners.max(0))
     step = max(1, round(candidate.shortest_px / 250))
-    gray = cv2.cvtColor(np.ascontiguousarray(rgb[y:bottom:step, x:right:step]), cv2.COLOR_RGB2GRAY)
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100))
-    markers = detector.detectMarkers(gray)[0]
+    part = np.ascontiguousarray(rgb[y:bottom:step, x:right:step])
+    markers, _ = find_markers(cv2.cvtColor(part, cv2.COLOR_RGB2GRAY))
     quad = ((corners - (x, y)) / step).astype(np.float32)
-    centres = [m.reshape(-1, 2).mean(0) for m in markers]
-    return sum(cv2.pointPolygonTest(quad, c.tolist(), False) > 0 for c in centres) >= 3
+    return sum(cv2.pointPolygonTest(quad, c.tolist(), False) > 0 for c in markers.mean(1)) >= 3
 
 
 def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:

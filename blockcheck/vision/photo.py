@@ -96,7 +96,7 @@ def read_photo(path: str | Path) -> Photo:
                 exif = opened.getexif()
                 focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
                 # pillow-heif has turned the picture already and keeps here by how much
-                turned = image.info.get("original_orientation") or exif.get(_ORIENTATION)
+                turned = opened.info.get("original_orientation") or exif.get(_ORIENTATION)
                 camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
                 if opened.format in ("JPEG", "MPO") and opened.mode in ("RGB", "L"):
                     rgb = _jpeg(data, opened.fp.tell() if opened.fp else 0)
