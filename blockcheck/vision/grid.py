@@ -55,14 +55,23 @@ class Lattice:
         return Lattice(self.cells[keep], self.family[keep])
 
 
-def segments_of(gray: np.ndarray) -> np.ndarray:
-    """(N, 2, 2) ends of straight line segments, in the photo's pixels."""
+def segments_of(gray: np.ndarray, box: tuple[int, int, int, int] | None = None) -> np.ndarray:
+    """(N, 2, 2) ends of straight line segments, in the photo's pixels.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8 array
+    box : (left, top, right, bottom), optional
+        Look only there.
+    """
+    left, top, right, bottom = box or (0, 0, gray.shape[1], gray.shape[0])
     step = max(1, round(max(gray.shape) / 1000))
-    small = cv2.resize(gray, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    part = gray[top:bottom, left:right]
+    small = cv2.resize(part, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(small)[0]
     if lines is None:
         return np.zeros((0, 2, 2))
-    return (lines.reshape(-1, 2, 2).astype(float) + 0.5) * step - 0.5
+    return (lines.reshape(-1, 2, 2).astype(float) + 0.5) * step - 0.5 + (left, top)
 
 
 def find_lines(
@@ -70,7 +79,6 @@ def find_lines(
     references: Sequence[Reference],
     prior: LensPrior,
     plane: Plane,
-    segments_px: np.ndarray,
     spacings: Sequence[float] = SPACINGS_MM,
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice with other references in view, and adjust all together.
@@ -84,15 +92,28 @@ def find_lines(
         [p.affine @ [*np.mean(p.reference.points_mm, axis=0), 1] for p in plane.references], axis=0
     )
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    free_px = _outside(segments_px, hidden)
-    for affine, spacing in _seeds(plane.camera, free_px, spacings, centre):
-        try:
-            found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
-        except NoReferenceError:  # the fit did not settle: not this lattice
-            continue
-        if found is not None:
-            return found
+    for reach, box in ((90.0, _around(gray, plane, centre, 160.0)), (200.0, None)):
+        free_px = _outside(segments_of(gray, box), hidden)
+        for affine, spacing in _seeds(plane.camera, free_px, spacings, centre, reach):
+            try:
+                found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
+            except NoReferenceError:  # the fit did not settle: not this lattice
+                continue
+            if found is not None:
+                return found
     return None
+
+
+def _around(
+    gray: np.ndarray, plane: Plane, centre: np.ndarray, reach_mm: float
+) -> tuple[int, int, int, int]:
+    """Box of the photo within `reach_mm` of a place on the plane."""
+    ends = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * reach_mm
+    px = plane.px_from_mm(centre + ends)
+    size = np.array([gray.shape[1], gray.shape[0]])
+    left, top = (int(v) for v in np.clip(px.min(0), 0, size - 64))
+    right, bottom = (int(v) for v in np.clip(px.max(0), (left + 64, top + 64), size))
+    return left, top, right, bottom
 
 
 def _outside(segments_px: np.ndarray, hidden: Sequence[np.ndarray]) -> np.ndarray:
@@ -113,7 +134,11 @@ def _inside(points: np.ndarray, polygon: np.ndarray) -> np.ndarray:
 
 
 def _seeds(
-    camera: Camera, segments_px: np.ndarray, spacings: Sequence[float], centre: np.ndarray
+    camera: Camera,
+    segments_px: np.ndarray,
+    spacings: Sequence[float],
+    centre: np.ndarray,
+    reach_mm: float,
 ) -> list[tuple[np.ndarray, float]]:
     """Likely lattices near `centre`: (2, 3) affine (plane mm from lattice units) and spacing."""
     if len(segments_px) < 8:
@@ -126,31 +151,28 @@ def _seeds(
     middle = ends.mean(1)
     angle = np.arctan2(along[:, 1], along[:, 0]) % (np.pi / 2)
     seeds = []
-    for reach in (90.0, 200.0):
-        near = np.exp(-0.5 * np.sum((middle - centre) ** 2, axis=1) / reach**2)
-        w = np.minimum(length, 80) * near
-        for turn in _peaks(angle, w):
-            for spacing in spacings:
-                phases, score = [], 1.0
-                for k in (0, 1):
-                    t = turn + k * np.pi / 2
-                    # lines of family k run along y (k = 0) or x of the lattice turned by `turn`
-                    own = (
-                        np.abs(
-                            (np.arctan2(along[:, 1], along[:, 0]) - t + np.pi) % np.pi - np.pi / 2
-                        )
-                        < 0.02
-                    )
-                    offset = (middle[own] - centre) @ np.array([np.cos(t), np.sin(t)])
-                    z = np.sum(w[own] * np.exp(2j * np.pi * offset / spacing))
-                    score *= abs(z) / max(w.sum(), 1e-9) * abs(z) / max(w[own].sum(), 1e-9)
-                    phases.append(np.angle(z) / (2 * np.pi))
-                c, s = np.cos(turn), np.sin(turn)
-                R = np.array([[c, -s], [s, c]])
-                affine = np.column_stack([spacing * R, centre + spacing * R @ np.array(phases)])
-                seeds.append((score, affine, spacing))
+    near = np.exp(-0.5 * np.sum((middle - centre) ** 2, axis=1) / reach_mm**2)
+    w = np.minimum(length, 80) * near
+    for turn in _peaks(angle, w):
+        for spacing in spacings:
+            phases, score = [], 1.0
+            for k in (0, 1):
+                t = turn + k * np.pi / 2
+                # lines of family k run along y (k = 0) or x of the lattice turned by `turn`
+                own = (
+                    np.abs((np.arctan2(along[:, 1], along[:, 0]) - t + np.pi) % np.pi - np.pi / 2)
+                    < 0.02
+                )
+                offset = (middle[own] - centre) @ np.array([np.cos(t), np.sin(t)])
+                z = np.sum(w[own] * np.exp(2j * np.pi * offset / spacing))
+                score *= abs(z) / max(w.sum(), 1e-9) * abs(z) / max(w[own].sum(), 1e-9)
+                phases.append(np.angle(z) / (2 * np.pi))
+            c, s = np.cos(turn), np.sin(turn)
+            R = np.array([[c, -s], [s, c]])
+            affine = np.column_stack([spacing * R, centre + spacing * R @ np.array(phases)])
+            seeds.append((score, affine, spacing))
     seeds.sort(key=lambda seed: -seed[0])
-    return [(affine, spacing) for score, affine, spacing in seeds[:4] if score > 1e-4]
+    return [(affine, spacing) for score, affine, spacing in seeds[:3] if score > 1e-4]
 
 
 def _peaks(angle: np.ndarray, w: np.ndarray) -> list[float]:
@@ -428,7 +450,7 @@ def _finish(
 
 
 def find_lines_alone(
-    gray: np.ndarray, prior: LensPrior, segments_px: np.ndarray, spacing: float
+    gray: np.ndarray, prior: LensPrior, spacing: float
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice without any other reference; its spacing gives the scale.
 
@@ -436,6 +458,7 @@ def find_lines_alone(
     (Coughlan & Yuille, "Manhattan World", 1999, by consensus of three segments), then the
     spacing of the lines gives the camera's distance.
     """
+    segments_px = segments_of(gray)
     length = np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)
     segments_px = segments_px[length > 0.008 * max(gray.shape)]
     if len(segments_px) < 20:
@@ -448,7 +471,7 @@ def find_lines_alone(
     for pitch in _pitches(ends, spacing):
         camera = prior.camera(R, np.array([0, 0, spacing / pitch]))
         seed = _densest(camera, segments_px, spacing)
-        for affine, _ in _seeds(camera, segments_px, (spacing,), seed)[:2]:
+        for affine, _ in _seeds(camera, segments_px, (spacing,), seed, 90.0)[:2]:
             # the lattice's own frame becomes the plane's
             own = affine_mm(affine, spacing)
             turn = np.eye(3)

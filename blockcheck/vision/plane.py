@@ -18,7 +18,7 @@ from ..settings import Settings
 from .adjust import Plane, adjust, check_agreement, first_camera
 from .calibrate import lens_fits, readjust
 from .card import find_boards
-from .grid import SPACINGS_MM, find_lines, find_lines_alone, segments_of
+from .grid import SPACINGS_MM, find_lines, find_lines_alone
 from .lens import LensPrior, pose_from_points
 from .photo import Photo
 from .square import find_square
@@ -50,7 +50,6 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     references = find_boards(photo.gray, settings.card_side, settings.sheet_side)
     spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
-    segments = segments_of(photo.gray)
     plane = None
     if references:
         camera = first_camera(prior, references[0])
@@ -63,9 +62,9 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
             camera = pose_from_points(prior, corners_mm, corners_px, references[0].height_mm)
             plane = adjust(references, prior, camera)
     if plane is not None:
-        found = find_lines(photo.gray, references, prior, plane, segments, spacings)
+        found = find_lines(photo.gray, references, prior, plane, spacings)
     elif settings.grid is not None:
-        found = find_lines_alone(photo.gray, prior, segments, settings.grid)
+        found = find_lines_alone(photo.gray, prior, settings.grid)
     else:
         found = None
     if found is not None:
