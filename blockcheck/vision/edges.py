@@ -75,6 +75,20 @@ class Mat:
         """(N, 3) expected colours at (N, 2) places."""
         return np.asarray(_surface(points_px, self.size) @ self.coefficients)
 
+    def everywhere(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """(len(y), len(x), 3) float32 expected colours where columns `x` and rows `y` meet."""
+        across, down = (
+            ((v - n / 2) / (max(self.size) / 2)).astype(np.float32)[:, None]
+            for v, n in zip((x, y), self.size, strict=True)
+        )
+        c = self.coefficients.astype(np.float32)
+        columns = c[0] + across * (c[1] + across * c[3])
+        return np.asarray(
+            columns[None]
+            + (down * (c[2] + down * c[5]))[:, None]
+            + (down[:, None] * across[None]) * c[4]
+        )
+
     def unlike(
         self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
     ) -> np.ndarray:
@@ -185,7 +199,7 @@ def trace(
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
     printed = np.zeros(sharp.shape, bool) if lines is None else _lookup(lines, at, 2) > 0
-    expected = mat.colours(at.reshape(-1, 2)).reshape(*at.shape[:2], 3)
+    expected = mat.colours(base_px)[None]  # the same so near to the edge
     unlike = mat.unlike(cv2.blur(colour, (3, 2 * round(1 / step) + 1)), expected)
     ground = min(float(np.median(unlike[: max(4, len(t) // 4)])), 2 * mat.limit)
     unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
@@ -250,10 +264,7 @@ def _profiles(
 
 
 def _average(sampled: np.ndarray) -> np.ndarray:
-    total = sampled[:, 0::_SUB]
-    for k in range(1, _SUB):
-        total = total + sampled[:, k::_SUB]
-    return np.asarray(total / _SUB)
+    return cv2.resize(sampled, (BINS, len(sampled)), interpolation=cv2.INTER_AREA)
 
 
 def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:

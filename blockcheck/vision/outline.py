@@ -28,6 +28,7 @@ COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
 _CRUMB = 20  # small pixels
+_LONGEST_CARD = 1.7  # sides of a printed page, and some
 _SMALLEST_PX = 120.0
 _EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
@@ -270,9 +271,8 @@ class _Small:
     def unlike(self, mat: Mat) -> np.ndarray:
         """(h, w) distance from the mat's colour."""
         h, w = self.cards.shape
-        x, y = np.meshgrid(np.arange(w), np.arange(h))
-        expected = mat.colours(self.to_photo(np.stack([x.ravel(), y.ravel()], 1)))
-        return mat.unlike(self.rgb.astype(float), expected.reshape(h, w, 3), _COARSE_SHADE)
+        expected = mat.everywhere(self.to_photo(np.arange(w)), self.to_photo(np.arange(h)))
+        return mat.unlike(self.rgb.astype(np.float32), expected, _COARSE_SHADE)
 
     def hidden(self) -> tuple[np.ndarray, int]:
         """(h, w) mask of where several neighbouring lines are not seen, and the cells' size."""
@@ -522,6 +522,8 @@ def _quadrilateral(part: np.ndarray, small: _Small, plane: PlaneLike) -> _Candid
 
 def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
     """True for a printed card that was not used as a reference: it shows markers."""
+    if candidate.area_mm2 > _LONGEST_CARD * candidate.shortest_mm**2:
+        return False
     corners = plane.px_from_mm(candidate.corners_mm)
     x, y = (int(v) for v in np.clip(corners.min(0), 0, None))
     right, bottom = (int(v) for v in corners.max(0))
