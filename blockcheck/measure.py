@@ -231,6 +231,7 @@ def _outlines(
         exclude_px=hidden,
         mat_segments_px=mat.segments_px if mat else None,
         mat_segments_seen=mat.seen if mat else None,
+        markers_px=plane.markers_px,
     )
     width, height = photo.size
     for o in outlines:

@@ -9,7 +9,7 @@ The covariance is kept in parts by where it comes from, so that a length's budge
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -66,6 +66,8 @@ class Plane:
         Misfit of all references together.
     mat : MatLines or None
         The mat's lines, where they were found.
+    markers_px : (N, 2) array
+        Middles of all printed markers in view, of boards that serve as references or not.
     problems : tuple of Problem
         Warnings about the references.
     """
@@ -75,6 +77,7 @@ class Plane:
     references: tuple[Placed, ...]
     fit_rms_px: float
     mat: MatLines | None = None
+    markers_px: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
     problems: tuple[Problem, ...] = ()
 
     def mm_from_px(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:

@@ -47,13 +47,18 @@ SHEET = Board("sheet", "sheet", 7, 9, 50, 31)
 
 
 def find_boards(
-    gray: np.ndarray, card_side: float | None = None, sheet_side: float | None = None
+    gray: np.ndarray,
+    markers: tuple[np.ndarray, np.ndarray],
+    card_side: float | None = None,
+    sheet_side: float | None = None,
 ) -> list[Reference]:
     """Find cards A to D and the sheet.
 
     Parameters
     ----------
     gray : (H, W) uint8 array
+    markers : (N, 4, 2) and (N,) arrays
+        As of `find_markers`.
     card_side, sheet_side : float, optional
         The printed size as measured, in mm; without it the nominal size with a wider
         uncertainty.
@@ -63,7 +68,7 @@ def find_boards(
     list of Reference
         Boards with four or more saddle points in view, those with most points first.
     """
-    corners, ids = find_markers(gray)
+    corners, ids = markers
     found = []
     for board in (*CARDS, SHEET):
         own = (ids >= board.first_id) & (ids < board.first_id + board.n_markers)

@@ -21,17 +21,16 @@ from ..errors import (
     MeasureError,
     NoBlockError,
 )
-from .card import find_markers
 from .edges import BINS, Mat, Trace, trace
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
 _CRUMB = 20  # small pixels
-_LONGEST_CARD = 1.7  # sides of a printed page, and some
 _SMALLEST_PX = 120.0
 _EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
+_NO_MARKERS = np.zeros((0, 2))
 _NAMES = ("top", "right", "bottom", "left")
 _HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
 
@@ -91,6 +90,7 @@ def find_outlines(
     exclude_px: Sequence[np.ndarray],
     mat_segments_px: np.ndarray | None = None,
     mat_segments_seen: np.ndarray | None = None,
+    markers_px: np.ndarray = _NO_MARKERS,
 ) -> list[Outline]:
     """Find every block that lies whole in the photo.
 
@@ -102,6 +102,8 @@ def find_outlines(
         What the reference cards cover.
     mat_segments_px, mat_segments_seen : (M, 2, 2) and (M,) arrays, optional
         The mat's printed lines from crossing to crossing, and where they were seen.
+    markers_px : (N, 2) array
+        Middles of printed markers: what shows three is a card, no block.
 
     Raises
     ------
@@ -112,7 +114,7 @@ def find_outlines(
     problem: MeasureError | None = None
     for mat in small.mats():
         candidates, this = _candidates(small, mat, plane)
-        candidates = [c for c in candidates if not _is_card(rgb, plane, c[0])]
+        candidates = [c for c in candidates if not _is_card(plane, markers_px, c[0])]
         problem = problem or this
         if candidates:
             break
@@ -520,18 +522,10 @@ def _quadrilateral(part: np.ndarray, small: _Small, plane: PlaneLike) -> _Candid
     )
 
 
-def _is_card(rgb: np.ndarray, plane: PlaneLike, candidate: _Candidate) -> bool:
+def _is_card(plane: PlaneLike, markers_px: np.ndarray, candidate: _Candidate) -> bool:
     """True for a printed card that was not used as a reference: it shows markers."""
-    if candidate.area_mm2 > _LONGEST_CARD * candidate.shortest_mm**2:
-        return False
-    corners = plane.px_from_mm(candidate.corners_mm)
-    x, y = (int(v) for v in np.clip(corners.min(0), 0, None))
-    right, bottom = (int(v) for v in corners.max(0))
-    step = max(1, round(candidate.shortest_px / 250))
-    part = np.ascontiguousarray(rgb[y:bottom:step, x:right:step])
-    markers, _ = find_markers(cv2.cvtColor(part, cv2.COLOR_RGB2GRAY))
-    quad = ((corners - (x, y)) / step).astype(np.float32)
-    return sum(cv2.pointPolygonTest(quad, c.tolist(), False) > 0 for c in markers.mean(1)) >= 3
+    quad = plane.px_from_mm(candidate.corners_mm).astype(np.float32)
+    return sum(cv2.pointPolygonTest(quad, m.tolist(), False) > 0 for m in markers_px) >= 3
 
 
 def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:

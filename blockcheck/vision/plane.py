@@ -17,7 +17,7 @@ from ..profiles import find_profile
 from ..settings import Settings
 from .adjust import Plane, adjust, check_agreement, first_camera
 from .calibrate import lens_fits, readjust
-from .card import find_boards
+from .card import find_boards, find_markers
 from .grid import SPACINGS_MM, find_lines, find_lines_alone
 from .lens import LensPrior, pose_from_points
 from .photo import Photo
@@ -48,7 +48,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     usual = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
     profile = find_profile(settings.profiles, photo.lens_key)
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
-    references = find_boards(photo.gray, settings.card_side, settings.sheet_side)
+    markers = find_markers(photo.gray)
+    references = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
     spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
     plane = None
     if references:
@@ -76,7 +77,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
         plane, problems = readjust(plane, usual), (_OTHER_LENS,)
     _judge_tilt(plane)
     check_agreement(plane)
-    return replace(plane, problems=problems + _warnings(plane, photo, settings))
+    problems += _warnings(plane, photo, settings)
+    return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
 def _why_nothing(photo: Photo, settings: Settings) -> Exception:
