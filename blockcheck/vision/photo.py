@@ -101,6 +101,7 @@ def read_photo(path: str | Path) -> Photo:
                 # 16-bit grey would be clipped by a plain conversion
                 if image.mode.startswith("I"):
                     image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+                    image.info["exif"] = exif.tobytes()
                 elif image.mode in ("RGBA", "LA", "PA", "P"):
                     image = _on_white(image, exif)
                 ImageOps.exif_transpose(image, in_place=True)
