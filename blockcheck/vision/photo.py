@@ -132,6 +132,7 @@ def _other(image: Image.Image, exif: Image.Exif) -> np.ndarray:
     """Upright pixels by Pillow."""
     if image.mode.startswith("I"):  # 16-bit grey would be clipped by a plain conversion
         image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+        image.info["exif"] = exif.tobytes()
     elif image.mode in ("RGBA", "LA", "PA", "P"):
         image = _on_white(image, exif)
     ImageOps.exif_transpose(image, in_place=True)
