@@ -82,7 +82,7 @@ def load_profiles(path: str | Path) -> tuple[LensProfile, ...]:
         If it is missing or is no such file.
     """
     path = Path(path)
-    hint = "Make it anew with: blockcheck lens PHOTO…"
+    hint = "Make one with: blockcheck lens PHOTO…"
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
         if data["schema"] != SCHEMA:

@@ -10,6 +10,7 @@ ROWS = (
     {"units", "errors", "uncertainty", "profiles", "settings"},
     {"vision"},
     {"measure", "gauge"},
+    {"checks"},
     {"planning"},
     {"project"},
     {"report"},

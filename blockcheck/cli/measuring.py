@@ -27,6 +27,19 @@ CAUTION = (
 SIDES = ("top", "right", "bottom", "left")
 
 
+def lens_file() -> Path:
+    """Where lens profiles are kept unless --profiles says otherwise."""
+    return Path(click.get_app_dir("blockcheck")) / "lenses.json"
+
+
+PROFILES = click.option(
+    "--profiles",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=lambda: lens_file() if lens_file().exists() else None,
+    help="File of lens profiles (made by: blockcheck lens), where it is not in its usual place.",
+)
+
+
 @click.command()
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--card-side", help="The printed card's board as you measured it, like 3.98in.")
@@ -41,6 +54,7 @@ SIDES = ("top", "right", "bottom", "left")
 @click.option(
     "--focal", type=float, help="35 mm equivalent focal length, for photos that do not say."
 )
+@PROFILES
 @click.option("--corners", help="A block's corners by hand, in photo pixels: x,y x,y x,y x,y.")
 @click.option("--unit", type=click.Choice(["in", "cm"]), default="in", show_default=True)
 @click.option("--fraction", type=click.Choice(["8", "16", "32"]), default="16", show_default=True)

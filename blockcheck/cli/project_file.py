@@ -21,7 +21,7 @@ from ..project.schema import locate
 from ..settings import Settings
 from ..uncertainty import Estimate, verdict
 from ..units import format_length, format_uncertainty
-from .measuring import CAUTION, _corners, _files
+from .measuring import CAUTION, PROFILES, _corners, _files
 from .plan_options import changed, plan_options, plan_rows
 
 PROJECT = click.argument("project", type=click.Path(path_type=Path))
@@ -62,6 +62,7 @@ def plan(project: Path, **given: Any) -> None:
 @click.option(
     "--focal", type=float, help="35 mm equivalent focal length, for photos that do not say."
 )
+@PROFILES
 def add(
     project: Path,
     photos: tuple[Path, ...],
@@ -71,6 +72,7 @@ def add(
     note: str,
     corners: str | None,
     focal: float | None,
+    profiles: Path | None,
 ) -> None:
     """Measure PHOTOS (files or folders) and keep their blocks in PROJECT.
 
@@ -83,7 +85,7 @@ def add(
         raise click.UsageError("--name, --again and --corners go with one photo at a time.")
     kept, said = 0, set[str]()
     with in_words(), Project.open(project) as quilt:
-        given = {**settings_in(quilt.plan), "focal": focal}
+        given = {**settings_in(quilt.plan), "focal": focal, "profiles": profiles}
         names = _names(quilt, name, again)
         for path in paths:
             known = _known(quilt, path)

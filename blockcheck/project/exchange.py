@@ -86,8 +86,10 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
 
 
 def _size(text: str, unit: str) -> Estimate:
-    named = text[-2:].lower()
-    return ruler(parse_length(text, unit), named if named in ("cm", "mm") else unit)
+    mm = parse_length(text, unit)
+    if parse_length(text, "in") == parse_length(text, "mm"):  # the text names its unit itself
+        unit = "cm" if text.rstrip(". ").lower().endswith("m") else "in"
+    return ruler(mm, unit)
 
 
 def write_csv(path: Path, blocks: Sequence[BlockRecord], unit: str) -> None:

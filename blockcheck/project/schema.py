@@ -155,20 +155,18 @@ def create(path: Path) -> sqlite3.Connection:
         If something is there already: no file is ever overwritten.
     """
     taken = ProjectError(f"{path.name} is there already.", "Choose another name.")
-    if path.exists() and not path.is_file():
+    if path.exists() and (not path.is_file() or path.stat().st_size):  # empty: was cut off
         raise taken
     db = _connect(path, "rwc")
     try:
         with in_words(path):
             db.execute("BEGIN IMMEDIATE")
-            if _number(db, "application_id") or _number(db, "schema_version"):
+            if _number(db, "application_id"):  # another process was faster
                 raise taken
             db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             _upgrade(db, len(MIGRATIONS))
-    except BaseException as e:
+    except BaseException:
         db.close()
-        if isinstance(e, ProjectError) and path.stat().st_size:
-            raise taken from e
         raise
     return db
 
