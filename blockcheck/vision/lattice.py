@@ -1,0 +1,198 @@
+"""Pieces of the mat's lines between neighbouring crossings, looked at across each piece.
+
+The photo is sampled across the line in its own pixels; the median over the samples ignores
+diagonals and numbers, and a ridge counts only where it stands out against both of its sides,
+so that the edges of cloth do not pass for lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy import ndimage
+
+from .lens import Camera
+
+_MAX_CELLS = 9000
+_ALONG = np.linspace(0.14, 0.86, 9)  # clear of the crossing lines
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """Pieces of line between neighbouring crossings.
+
+    Attributes
+    ----------
+    cells : (N, 2) int array
+        Column and row of the crossing where the piece begins.
+    family : (N,) int array
+        0 for pieces along y (x constant), 1 along x.
+    """
+
+    cells: np.ndarray
+    family: np.ndarray
+
+    def points(self, along: np.ndarray) -> np.ndarray:
+        """(N, len(along), 2) lattice coordinates at fractions along each piece."""
+        p = np.repeat(self.cells[:, None, :].astype(float), len(along), axis=1)
+        rows = np.arange(len(self.cells))
+        p[rows, :, 1 - self.family] += along
+        return p
+
+    def only(self, keep: np.ndarray) -> Lattice:
+        """Return the pieces where `keep` is true."""
+        return Lattice(self.cells[keep], self.family[keep])
+
+
+def lattice_in_view(camera: Camera, affine: np.ndarray, size: tuple[int, int]) -> Lattice | None:
+    width, height = size
+    x, y = np.linspace(0, width - 1, 5), np.linspace(0, height - 1, 5)
+    frame = np.array([[a, b] for a in x for b in y])
+    lattice = (camera.to_plane(frame) - affine[:, 2]) @ np.linalg.inv(affine[:, :2]).T
+    low, high = np.floor(lattice.min(0)).astype(int), np.ceil(lattice.max(0)).astype(int)
+    if np.prod(high - low + 1) > _MAX_CELLS:
+        return None
+    i, j = np.meshgrid(
+        np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1), indexing="ij"
+    )
+    cells = np.column_stack([i.ravel(), j.ravel()])
+    return Lattice(np.vstack([cells, cells]), np.repeat([0, 1], len(cells)))
+
+
+def project_lattice(camera: Camera, affine: np.ndarray, lattice_points: np.ndarray) -> np.ndarray:
+    flat = lattice_points.reshape(-1, 2)
+    mm = flat @ affine[:, :2].T + affine[:, 2]
+    px = camera.project(np.column_stack([mm, np.zeros(len(mm))]))
+    return px.reshape(lattice_points.shape)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Ridges across the pieces: offset and height in every one, and the noise of heights."""
+
+    offset_px: np.ndarray
+    height: np.ndarray
+    middle_px: np.ndarray
+    normal_px: np.ndarray
+    px_per_mm: float
+
+
+def look_across(
+    gray: np.ndarray,
+    camera: Camera,
+    affine: np.ndarray,
+    lattice: Lattice,
+    window_mm: float,
+    sign: int,
+) -> Seen:
+    """Find the strongest ridge across each piece within `window_mm`."""
+    px = project_lattice(camera, affine, lattice.points(_ALONG))
+    along = px[:, -1] - px[:, 0]
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    normal = np.column_stack([along[:, 1], -along[:, 0]])
+    spacing_px = np.median(np.linalg.norm(px[:, -1] - px[:, 0], axis=1)) / (_ALONG[-1] - _ALONG[0])
+    scale = spacing_px / np.sqrt(abs(np.linalg.det(affine[:, :2])))
+    side = max(3, round(0.8 * scale))
+    half = max(2, round(window_mm * scale))
+    k = np.arange(-half - 2 * side, half + 2 * side + 1)
+    at = px[:, :, None, :] + normal[:, None, None, :] * k[:, None]
+    samples = _sample(gray, at)
+    half_way = len(_ALONG) // 2
+    median = np.partition(samples, half_way, axis=1)[:, half_way]
+    profile = _smooth(sign * median.astype(np.float32))
+    left, right = profile[:, : -2 * side], profile[:, 2 * side :]
+    ridge = profile[:, side:-side] - np.maximum(left, right)
+    inner = ridge[:, side:-side]
+    best = np.argmax(inner, axis=1) + 2 * side
+    rows = np.arange(len(profile))
+    height = inner[rows, best - 2 * side]
+    centre = best.astype(float)
+    for _ in range(2):
+        near = np.rint(centre).astype(int)[:, None] + np.arange(-side, side + 1)
+        near = np.clip(near, 0, profile.shape[1] - 1)
+        values = np.take_along_axis(profile, near, axis=1)
+        ramp = np.linspace(0, 1, 2 * side + 1)
+        above = np.maximum(values - (values[:, :1] * (1 - ramp) + values[:, -1:] * ramp), 0)
+        total = above.sum(1)
+        centre = np.where(total > 0, (above * near).sum(1) / np.maximum(total, 1e-9), centre)
+        centre = np.clip(centre, best - side, best + side)
+    offset = centre - half - 2 * side
+    return Seen(offset, height, px.mean(1), normal, float(scale))
+
+
+def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
+    flat = at.reshape(at.shape[0], -1, 2).astype(np.float32)
+    out = np.empty(flat.shape[:2], np.uint8)
+    for start in range(0, len(flat), 4000):  # remap takes sides below 32768 only
+        part = flat[start : start + 4000]
+        out[start : start + 4000] = cv2.remap(
+            gray, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+    return out.reshape(at.shape[:-1])
+
+
+def _smooth(profile: np.ndarray) -> np.ndarray:
+    padded = np.pad(profile, ((0, 0), (1, 1)), mode="edge")
+    return 0.25 * padded[:, :-2] + 0.5 * padded[:, 1:-1] + 0.25 * padded[:, 2:]
+
+
+def clear_of(
+    camera: Camera,
+    affine: np.ndarray,
+    lattice: Lattice,
+    size: tuple[int, int],
+    hidden: Sequence[np.ndarray],
+) -> np.ndarray:
+    """Which pieces lie in the frame and off the other references."""
+    ends = project_lattice(camera, affine, lattice.points(np.array([0.0, 0.5, 1.0])))
+    inside = np.all((ends > 6) & (ends < np.array(size) - 7), axis=(1, 2))
+    for polygon in hidden:
+        for k in range(3):
+            inside &= ~is_inside(ends[:, k], polygon)
+    return inside
+
+
+def is_inside(points: np.ndarray, polygon: np.ndarray) -> np.ndarray:
+    """Whether points lie in a convex polygon given clockwise as seen in the photo."""
+    a, b = polygon, np.roll(polygon, -1, axis=0)
+    side = (b - a)[:, 0] * (points[:, None, 1] - a[:, 1]) - (b - a)[:, 1] * (
+        points[:, None, 0] - a[:, 0]
+    )
+    return np.all(side >= 0, axis=1)
+
+
+def trusted(seen: Seen, lattice: Lattice, window_mm: float) -> np.ndarray | None:
+    """Which ridges are the mat's lines; None where the lattice does not hold."""
+    strong = seen.height > max(2.0, 0.4 * np.percentile(seen.height, 75))
+    own_line = lattice.cells[np.arange(len(lattice.cells)), lattice.family]
+    line = np.unique(np.column_stack([lattice.family, own_line]), axis=0, return_inverse=True)[1]
+    apart = np.zeros(len(line))
+    for _ in range(3):  # ridges agree with their neighbours on the same line or are left out
+        if strong.sum() < 8:
+            return None
+        middle = _by_line(seen.offset_px, line, strong)
+        apart = np.abs(seen.offset_px - middle)
+        spread = np.maximum(1.5, 3 * 1.4826 * _by_line(apart, line, strong))
+        keep = strong & (apart < spread)
+        if (keep == strong).all():
+            break
+        strong = keep
+    # on a mat without lines the strongest ridges lie anywhere in the window
+    if np.median(apart[strong]) > 0.12 * window_mm * seen.px_per_mm:
+        return None
+    for family in (0, 1):
+        own = strong & (lattice.family == family)
+        if own.sum() < 3 or len(np.unique(lattice.cells[own, family])) < 2:
+            return None
+    return strong
+
+
+def _by_line(values: np.ndarray, line: np.ndarray, strong: np.ndarray) -> np.ndarray:
+    """(N,) median of the strong values on the line that each piece belongs to."""
+    present, own = np.unique(line[strong], return_inverse=True)
+    found = np.zeros(line.max() + 1)
+    found[present] = ndimage.median(values[strong], own, np.arange(len(present)))
+    return found[line]
