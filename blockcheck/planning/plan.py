@@ -72,6 +72,11 @@ class Plan:
     borders_mm: tuple[float, ...] = ()
 
 
+def called(name: str) -> str:
+    """Return how a block is called in a sentence: a bare number would read as a size."""
+    return f"block {name}" if name[:1].isdigit() else name
+
+
 @dataclass(frozen=True, eq=False)
 class BlockRecord:
     """One block as it was last measured, in block coordinates.

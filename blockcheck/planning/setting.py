@@ -13,7 +13,7 @@ from . import cutting, finishing
 from .cutting import CutPiece, Figure, StripYield, Yardage
 from .finishing import Binding, QuiltingLines
 from .layout import Arrangement, Piece, RowsCheck, arrange, check_rows, half_block_cut
-from .plan import BlockRecord, Plan
+from .plan import BlockRecord, Plan, called
 
 ARRANGE_LIMIT_S = 1.0  # what a person waits for an order of the blocks
 LINES_APART_MM = 2 * INCH  # marked quilting lines at most this far apart: common practice
@@ -156,7 +156,7 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
     if shifted and lines > 1:
         half = half_block_cut(cut, strip_cut_mm=strip_mm if upright else None, seam_mm=plan.seam_mm)
         ends = [Piece(HALF, half, half)]
-    sizes = [(b.name, b.height_mm if upright else b.width_mm) for b in blocks]
+    sizes = [(called(b.name), b.height_mm if upright else b.width_mm) for b in blocks]
     waiting = iter([Piece(name, e.value, cut, own_u(e)) for name, e in sizes])
     laid: list[tuple[Piece, ...]] = []
     turn = 0

@@ -183,9 +183,10 @@ def rows_to_scale(quilt: QuiltPlan) -> str:
                 **({"stroke_dasharray": em / 2} if piece.name == TO_SEW else {}),
             )  # fmt: skip
             if not _plain(piece) and piece.name != STRIP:
-                room = (x1 - x0) / max(len(piece.name), 1) * 1.6
+                name = "to sew" if piece.name == TO_SEW else piece.name
+                room = (x1 - x0) / max(len(name), 1) * 1.6
                 svg.text(
-                    (x0 + x1) / 2, (y0 + y1) / 2 + em / 3, piece.name, min(em, room),
+                    (x0 + x1) / 2, (y0 + y1) / 2 + em / 3, name, min(em, room),
                     text_anchor="middle",
                 )  # fmt: skip
             start = end

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
+from ..project.records import PhotoFile
 from . import drawing, words
 from .trim_picture import flat_photo, trim_picture
 
@@ -22,7 +23,7 @@ def report_html(
     blocks: Sequence[BlockRecord],
     *,
     title: str,
-    photos: Mapping[str, Path] | None = None,
+    photos: Mapping[str, PhotoFile | None] | None = None,
     paper: str = "letter",
 ) -> str:
     """Return the report as one self-contained HTML page.
@@ -34,7 +35,7 @@ def report_html(
         The blocks that `quilt` was worked out from.
     title : str
         The quilt's name.
-    photos : mapping of str to Path, optional
+    photos : mapping of str to PhotoFile, optional
         Each block's photo by the block's name; a block without is drawn from its outline.
     paper : {"letter", "a4"}
         The paper that it prints on.
@@ -81,7 +82,7 @@ def write_report(
     blocks: Sequence[BlockRecord],
     *,
     title: str,
-    photos: Mapping[str, Path] | None = None,
+    photos: Mapping[str, PhotoFile | None] | None = None,
     paper: str = "letter",
 ) -> None:
     """Write the page that `report_html` returns; a report that is there is replaced whole."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -13,6 +12,7 @@ from ..errors import PhotoError
 from ..planning.placing import Offcut
 from ..planning.plan import BlockRecord, Plan
 from ..planning.trim import TrimPlan
+from ..project.records import PhotoFile
 from ..vision.photo import read_photo
 from . import words
 from .drawing import Svg, hatch, put
@@ -39,7 +39,7 @@ class FlatPhoto:
     height_mm: float
 
 
-def flat_photo(path: str | Path | None, record: BlockRecord) -> FlatPhoto | None:
+def flat_photo(photo: PhotoFile | None, record: BlockRecord) -> FlatPhoto | None:
     """Lay a block's photo flat.
 
     By the homography through the block's four corners, which leaves the lens's distortion in:
@@ -48,14 +48,17 @@ def flat_photo(path: str | Path | None, record: BlockRecord) -> FlatPhoto | None
     Returns
     -------
     FlatPhoto or None
-        None where the photo or the corners are missing or cannot be read.
+        None where the corners or the photo are missing, or the photo is not the one measured.
     """
-    if path is None or record.corners_px is None or record.corners_mm is None:
+    if photo is None or record.corners_px is None or record.corners_mm is None:
         return None
     try:
-        rgb = read_photo(path).rgb
+        found = read_photo(photo.path)
     except PhotoError:
         return None
+    if found.sha256 != photo.sha256:
+        return None
+    rgb = found.rgb
     low, high = record.outline_mm.min(axis=0), record.outline_mm.max(axis=0)
     edge = _AROUND * float((high - low).max())
     low, size = low - edge, high - low + 2 * edge
@@ -103,8 +106,8 @@ def trim_picture(
         shown = np.vstack([shown, (x, y), (x + photo.width_mm, y + photo.height_mm)])
     low, high = shown.min(axis=0), shown.max(axis=0)
     # letters of the same size on the page for any block: about 380 px wide, 640 px high at most
-    em = 15 * max((high - low)[0] / 215, (high - low)[1] / 540)
-    room = np.array([5.4 * em, 2.6 * em])
+    em = 15 * max((high - low)[0] / 225, (high - low)[1] / 540)
+    room = np.array([4.3 * em, 2.6 * em])
     x, y = low - room
     width, height = high - low + 2 * room
     svg = Svg(x, y, width, height, f"{record.name} with its trim lines")
@@ -147,7 +150,9 @@ def _marks(svg: Svg, record: BlockRecord, em: float) -> None:
         for r, color, width in ((em / 2, "white", em / 3), (em / 2, "black", em / 8)):
             svg.add("circle", cx=float(x), cy=float(y), r=r, fill="none", stroke=color, stroke_width=width)  # fmt: skip
         svg.add("circle", cx=float(x), cy=float(y), r=em / 8)
-        svg.text(float(x) + 0.7 * em, float(y) + em / 3, name, 0.8 * em)
+        way = -1 if x > float(record.outline_mm[:, 0].mean()) else 1
+        anchor = "end" if way < 0 else "start"
+        svg.text(x + way * 0.7 * em, y + em / 3, name, 0.8 * em, text_anchor=anchor)
 
 
 def _amounts(

@@ -9,6 +9,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, PlanError
+from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trim import TrimPlan
 from . import words
@@ -132,7 +133,9 @@ class _Sheet:
         tall = (self.y - _EDGE - 52) / _DOWN
         for i, trim in enumerate(trims):
             x, y = _EDGE + i % _ACROSS * wide, self.y - (i // _ACROSS + 1) * tall
-            name = trim.name if _known(trim.name) == trim.name else f"block {first + i + 1}"
+            name = called(trim.name)
+            if _known(name) != name:
+                name = f"block {first + i + 1}"
             self._block(quilt, trim, name, x, y, wide, tall)
 
     def _block(

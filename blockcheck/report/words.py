@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from ..planning.batch import SizeRow
 from ..planning.layout import Joint
-from ..planning.plan import BlockRecord, Plan
+from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.setting import Cut
 from ..planning.trim import TrimPlan
@@ -33,11 +33,10 @@ def size(plan: Plan, width_mm: float, height_mm: float) -> str:
 
 def names(several: Sequence[str], most: int = 12) -> str:
     """Write names in a row: ``A, B and C``; of very many the first and how many more."""
+    shown = [called(name) for name in several[:most]]
     if len(several) > most:
-        return f"{', '.join(several[:most])} and {len(several) - most} more"
-    if len(several) < 2:
-        return "".join(several)
-    return f"{', '.join(several[:-1])} and {several[-1]}"
+        shown.append(f"{len(several) - most} more")
+    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
 
 
 def headline(quilt: QuiltPlan) -> str:
@@ -45,7 +44,9 @@ def headline(quilt: QuiltPlan) -> str:
     if quilt.size_mm is None:
         return quilt.gaps["size"]
     n, target = len(quilt.names), size(quilt.plan, *quilt.size_mm)
-    who = {1: f"The one block, {quilt.names[0]},", 2: "Both blocks"}.get(n, f"All {n} blocks")
+    who = {1: f"The one block, {called(quilt.names[0])},", 2: "Both blocks"}.get(
+        n, f"All {n} blocks"
+    )
     if quilt.plan.planned_mm is not None and not quilt.below:
         return f"{who} can be trimmed to the planned {target}."
     return f"{who} can be trimmed to {target}."
@@ -67,7 +68,16 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
                 f"for {goal} {AIM[limit.dimension]} it lacks {lacks}, most at its {limit.side} edge"
             )
             by_name.setdefault(limit.name, []).append(words)
-        said += [f"{name} limits it: {'; '.join(parts)}." for name, parts in by_name.items()]
+        said += [
+            f"{sentence(called(name))} limits it: {'; '.join(parts)}."
+            for name, parts in by_name.items()
+        ]
+        if len(largest.table) > 1 and len(largest.table[1].set_aside) <= 2:
+            row = largest.table[1]
+            said.append(
+                f"Without {names(row.set_aside)} the other {row.reached} can be trimmed to "
+                f"{size(plan, row.width_mm, row.height_mm)}."
+            )
         if quilt.below and plan.planned_mm is not None:
             planned, target = size(plan, *plan.planned_mm), size(plan, *quilt.size_mm)
             said.append(
@@ -105,7 +115,7 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
         if m.name in quilt.too_close:
             what = f"too close to call: up to {lack} missing at the {m.side} edge"
             advice = "Lay the ruler on it before you decide."
-        found.append((m.name, what, advice))
+        found.append((sentence(called(m.name)), what, advice))
     return tuple(found)
 
 
@@ -126,7 +136,9 @@ def joint(quilt: QuiltPlan, one: Joint) -> str:
     line = "column" if rows is not None and rows.along == "height" else "row"
     off = length(plan, abs(one.step_mm))
     doubt = ", too close to call" if one.meets == "too close to call" else ""
-    first, second = (f"{line} {r + 1} {name}" for r, name in zip(one.rows, one.names, strict=True))
+    first, second = (
+        f"{line} {r + 1}, {name}," for r, name in zip(one.rows, one.names, strict=True)
+    )
     return f"{sentence(first)} and {second} miss each other by {off}{doubt}. {one.advice}"
 
 
