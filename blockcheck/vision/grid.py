@@ -24,7 +24,14 @@ from .lattice import (
 )
 from .lens import Camera, LensPrior
 from .reference import MatLines, Reference
-from .segments import densest, level_by_directions, likely_lattices, pitches, segments_of
+from .segments import (
+    densest,
+    level_by_directions,
+    likely_lattices,
+    on_one_ground,
+    pitches,
+    segments_of,
+)
 
 SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
@@ -211,19 +218,31 @@ def _finish(
 
 
 def find_lines_alone(
-    gray: np.ndarray, prior: LensPrior, spacing: float
+    rgb: np.ndarray, gray: np.ndarray, prior: LensPrior, spacing: float
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice without any other reference; its spacing gives the scale.
+
+    Thin lines on one ground are tried first, so that stripes and checks do not lead.
+    """
+    segments_px = segments_of(gray)
+    length = np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)
+    segments_px = segments_px[length > 0.008 * max(gray.shape)]
+    for chosen in (segments_px[on_one_ground(rgb, segments_px)], segments_px):
+        found = _alone(gray, prior, chosen, spacing) if len(chosen) >= 20 else None
+        if found is not None:
+            return found
+    return None
+
+
+def _alone(
+    gray: np.ndarray, prior: LensPrior, segments_px: np.ndarray, spacing: float
+) -> tuple[Plane, MatLines] | None:
+    """Level the photo by its segments and follow the likeliest lattices.
 
     The photo is levelled by the two directions at right angles that most segments follow
     (Coughlan & Yuille, "Manhattan World", 1999, by consensus of three segments), then the
     spacing of the lines gives the camera's distance.
     """
-    segments_px = segments_of(gray)
-    length = np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)
-    segments_px = segments_px[length > 0.008 * max(gray.shape)]
-    if len(segments_px) < 20:
-        return None
     R = level_by_directions(prior, segments_px)
     if R is None:
         return None

@@ -65,7 +65,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     if plane is not None:
         found = find_lines(photo.gray, references, prior, plane, spacings)
     elif settings.grid is not None:
-        found = find_lines_alone(photo.gray, prior, settings.grid)
+        found = find_lines_alone(photo.rgb, photo.gray, prior, settings.grid)
     else:
         found = None
     if found is not None:

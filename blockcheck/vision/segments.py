@@ -12,6 +12,8 @@ import numpy as np
 
 from .lens import Camera, LensPrior
 
+_ONE_COLOUR = 20.0  # grey levels, over three channels: light and noise on one ground
+
 
 def segments_of(gray: np.ndarray, box: tuple[int, int, int, int] | None = None) -> np.ndarray:
     """(N, 2, 2) ends of straight line segments, in the photo's pixels.
@@ -30,6 +32,34 @@ def segments_of(gray: np.ndarray, box: tuple[int, int, int, int] | None = None) 
     if lines is None:
         return np.zeros((0, 2, 2))
     return (lines.reshape(-1, 2, 2).astype(float) + 0.5) * step - 0.5 + (left, top)
+
+
+def on_one_ground(rgb: np.ndarray, segments_px: np.ndarray) -> np.ndarray:
+    """(N,) whether a segment is of a thin line with the commonest colour on both of its sides.
+
+    A printed line lies on the mat; the edge of a stripe, or of cloth, has two colours.
+    """
+    step = max(1, round(max(rgb.shape) / 1000))
+    small = cv2.resize(rgb, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    along = segments_px[:, 1] - segments_px[:, 0]
+    length = np.linalg.norm(along, axis=1)
+    normal = np.column_stack([along[:, 1], -along[:, 0]]) / np.maximum(length, 1e-9)[:, None]
+    places = segments_px[:, :1] + np.array([0.25, 0.5, 0.75])[:, None] * along[:, None]
+    sides = []
+    for away in (4, -4):
+        at = (places + away * step * normal[:, None] + 0.5) / step - 0.5
+        seen = cv2.remap(
+            small, at.astype(np.float32), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
+        sides.append(np.median(seen, axis=1))
+    thin = np.linalg.norm(sides[0] - sides[1], axis=1) < _ONE_COLOUR
+    if not thin.any():
+        return thin
+    ground = (sides[0] + sides[1])[thin] / 2
+    near = np.linalg.norm(ground[:, None] - ground[None], axis=2) < 2 * _ONE_COLOUR
+    mat = ground[int(np.argmax(near @ length[thin]))]
+    thin[thin] = np.linalg.norm(ground - mat, axis=1) < 2 * _ONE_COLOUR
+    return thin
 
 
 def likely_lattices(
