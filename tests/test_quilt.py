@@ -1,6 +1,8 @@
 """A plan and blocks become everything that is read; what cannot be worked out is said."""
 
+import doctest
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -198,6 +200,7 @@ def test_a_border_longer_than_the_cloth_is_joined():
         (Plan(), SIX[:1], "cuts"),
         (Plan(fixed_width_mm=40 * INCH), SIX, "size"),
         (Plan(fixed_width_mm=40 * INCH), SIX, "cuts"),
+        (Plan(fixed_width_mm=6.25 * INCH), SIX, "size"),
         (Plan(strip_cut_mm=0.4 * INCH), SIX, "cuts"),
         (Plan(borders_mm=(0.5 * INCH,)), SIX, "cuts"),
         (Plan(setting="offset", strip_cut_mm=12 * INCH), SIX, "rows"),
@@ -213,3 +216,10 @@ def test_a_gap_leaves_the_rest_standing():
     assert quilt.finish is None
     assert quilt.trims
     assert quilt.rows is not None
+
+
+def test_the_example_in_the_docs_is_true():
+    path = Path(__file__).parents[1] / "docs" / "report.md"
+    result = doctest.testfile(str(path), module_relative=False, encoding="utf-8")
+    assert result.attempted > 10
+    assert result.failed == 0

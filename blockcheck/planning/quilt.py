@@ -30,6 +30,7 @@ from .setting import Fabric, Finish, Rows, cut_list, lay_rows, own_u, scale_u
 from .trim import TrimPlan, trim
 
 T = TypeVar("T")
+SLIVER = 0.8  # of the smallest block: less is a strip laid across it, not a block trimmed
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     cloth = [_cloth(b, plan.step_mm) for b in used]
     guard = {b.name: b.guard_mm for b in cloth}
     seams = _try(gaps, "seams", lambda: _seams(plan, used)) or {}
-    largest, size, below = _try(gaps, "size", lambda: _sizes(plan, cloth)) or (None, None, ())
+    largest, size, below = _try(gaps, "size", lambda: _sizes(plan, used, cloth)) or (None, None, ())
     if size is None:
         gaps["trims"] = gaps["size"]
         gaps["rows"] = gaps["cuts"] = "This follows once the blocks have a size in common."
@@ -165,7 +166,7 @@ def _cloth(record: BlockRecord, step_mm: float) -> Block:
 
 
 def _sizes(
-    plan: Plan, cloth: Sequence[Block]
+    plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]
 ) -> tuple[CommonSize, tuple[float, float], tuple[Missing, ...]]:
     """The largest common size, the size to trim to, and what does not reach the planned size."""
     largest = common_size(
@@ -175,6 +176,15 @@ def _sizes(
         fix_height_mm=plan.fixed_height_mm,
     )
     size = (largest.width_mm, largest.height_mm)
+    least = [
+        min(e.value for e in side)
+        for side in zip(*((b.width_mm, b.height_mm) for b in used), strict=True)
+    ]
+    if any(mm < SLIVER * smallest for mm, smallest in zip(size, least, strict=True)):
+        raise PlanError(
+            f"The block {largest.limits[0].name} is too small for the fixed size.",
+            "Set it aside, or let go of the fixed dimension.",
+        )
     if plan.planned_mm is None:
         return largest, size, ()
     below = below_size(cloth, *plan.planned_mm, seam_mm=plan.seam_mm)

@@ -9,6 +9,7 @@ import math
 import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,18 @@ COLUMNS = ("name", "width", "height", "unit")
 # a ruler is read to its nearest mark: a rectangular distribution as wide as the marks lie apart,
 # u = marks / √12 (JCGM 100:2008, F.2.2.1; the half-width over √3 of 4.3.7)
 READING_U = {"in": INCH / 16 / math.sqrt(12), "cm": 1 / math.sqrt(12), "mm": 1 / math.sqrt(12)}
+
+
+_SPOILED = (  # what reading a spoiled export raises
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+    sqlite3.IntegrityError,
+    sqlite3.InterfaceError,
+    sqlite3.ProgrammingError,
+)
 
 
 def ruler(mm: float, unit: str) -> Estimate:
@@ -208,11 +221,12 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             for e in b["history"]:
                 measurement = None
                 if m := e["measurement"]:
-                    records.kept_from(**m)
+                    records.check_kept(records.kept_from(**m))
                     photo = None if m["photo"] is None else photos[m["photo"]]
                     parts = ("settings", "problems", "sizes", "points", "centre_line")
                     texts = [to_json(m[k]) for k in parts]
                     measurement = insert(db, "measurement", block, photo, *texts)
+                datetime.fromisoformat(e["at"])
                 texts = [e[k] for k in ("at", "software", "what", "detail")]
                 insert(db, "event", block, measurement, *texts)
         for c in whole["checks"]:
@@ -222,8 +236,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             insert(db, "check_result", c["at"], c["software"], *values)
     except BlockcheckError as e:
         raise ProjectError(f"{path.name} cannot be taken over: {e.message}", e.hint) from e
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, sqlite3.DataError,
-            sqlite3.IntegrityError, sqlite3.InterfaceError, sqlite3.ProgrammingError) as e:  # fmt: skip
+    except _SPOILED as e:
         raise ProjectError(
             f"{path.name} is not a whole project ({type(e).__name__}: {e}).",
             "Export the project again.",

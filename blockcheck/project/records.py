@@ -15,6 +15,7 @@ import numpy as np
 from ..errors import PlanError, Problem, ProjectError
 from ..measure import Measurement
 from ..planning.plan import Plan
+from ..planning.rectangles import Block
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
 from ..units import FRACTIONS
@@ -184,6 +185,17 @@ def kept_from(
     )
 
 
+def check_kept(kept: Kept) -> None:
+    """Raise `ValueError` or `PlanError` for a measurement that cannot be one."""
+    with np.errstate(invalid="ignore"):  # what is no number is found below
+        arrays = [kept.corners_mm, kept.outline_mm]
+    if kept.measurement is not None:
+        arrays += [kept.measurement.corners_px, kept.measurement.corners_cov_mm2]
+    if any(not np.isfinite(a).all() for a in arrays) or kept.corners_mm.shape != (4, 2):
+        raise ValueError("corners that are no places")
+    Block("block", kept.outline_mm, kept.guard_mm)
+
+
 _READ: dict[str, Any] = {  # by the types of the fields of `Measurement`
     "np.ndarray": lambda v: np.array(v, dtype=np.float64),
     "Estimate": estimate_from,
@@ -243,12 +255,15 @@ def check_plan(plan: Plan) -> None:
     PlanError, LengthError
         With the number that is wrong.
     """
-    positive = [f.name for f in dataclasses.fields(Plan) if f.name.endswith("_mm")]
-    for name in positive:
-        given = getattr(plan, name)
-        for value in given if isinstance(given, tuple) else (given,):
-            if value is not None and not (math.isfinite(value) and value > 0):
-                raise PlanError(f"The plan's {_said(name)} must be greater than zero.")
+    for f in dataclasses.fields(Plan):
+        given = getattr(plan, f.name)
+        length = f.name.endswith("_mm") or f.name == "cloth_height"
+        if not length or (given is None and f.default is None):
+            continue
+        several = f.name in ("planned_mm", "borders_mm")
+        for value in given if several else (given,):
+            if not (isinstance(value, int | float) and 0 < value < math.inf):
+                raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
     for name, least in (("rows", 1), ("columns", 1), ("seams_across", 0), ("seams_down", 0)):
         count = getattr(plan, name)
         if count is not None and count < least:
@@ -257,9 +272,12 @@ def check_plan(plan: Plan) -> None:
         ("unit", ("in", "cm")),
         ("fraction", FRACTIONS),
         ("setting", ("straight", "offset")),
+        ("alternate", (False, True)),
     ):
         if getattr(plan, name) not in words:
             raise PlanError(f"The plan's {name} must be one of {', '.join(map(str, words))}.")
+    if plan.planned_mm is not None and len(plan.planned_mm) != 2:
+        raise PlanError("The planned size is a width and a height.")
     if plan.planned_mm is not None and min(plan.planned_mm) <= 2 * plan.seam_mm:
         raise PlanError("The planned size is no larger than its own seam allowances.")
     Settings.of(**settings_in(plan))

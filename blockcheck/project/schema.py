@@ -20,6 +20,7 @@ from ..errors import ProjectError
 
 SUFFIX = ".blockcheck"
 APPLICATION_ID = 0x626C6B63  # "blkc"
+SYNCHRONOUS = "EXTRA"  # how far a step is on the disk before it counts as kept
 BUSY_S = 30.0  # how long to wait for another process to finish its step
 
 # Each entry brings a file one version further, in one transaction. Entries are never changed
@@ -222,7 +223,7 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
         try:
             db.execute("PRAGMA foreign_keys = ON")
             db.execute("PRAGMA journal_mode = DELETE")
-            db.execute("PRAGMA synchronous = EXTRA")
+            db.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
         except sqlite3.Error:
             db.close()
             raise
