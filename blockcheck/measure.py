@@ -392,17 +392,15 @@ def straight_line(
 
 def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:
     """(4, 2) corners, each side shifted outwards and turned by `moved` (shift, turn) pairs."""
-    ends = []
-    for k, line in enumerate(lines):
-        c, s = np.cos(moved[2 * k + 1]), np.sin(moved[2 * k + 1])
-        along = np.array([[c, -s], [s, c]]) @ line.along
-        ends.append((line.point + moved[2 * k] * np.array([line.along[1], -line.along[0]]), along))
-    corners = []
-    for k in range(4):
-        (p, u), (q, v) = ends[k - 1], ends[k]
-        t = np.linalg.solve(np.column_stack([u, -v]), q - p)[0]
-        corners.append(p + t * u)
-    return np.array(corners)
+    shift, turn = moved[::2, None], moved[1::2, None]
+    along = np.array([line.along for line in lines])
+    outward = np.column_stack([along[:, 1], -along[:, 0]])
+    v = np.cos(turn) * along - np.sin(turn) * outward
+    q = np.array([line.point for line in lines]) + shift * outward
+    p, u = np.roll(q, 1, axis=0), np.roll(v, 1, axis=0)  # the side before
+    gap = q - p
+    t = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return p + t[:, None] * u
 
 
 def _quantities(c: np.ndarray) -> np.ndarray:

@@ -57,7 +57,7 @@ def find_lines(
         [p.affine @ [*np.mean(p.reference.points_mm, axis=0), 1] for p in plane.references], axis=0
     )
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    for reach, box in ((90.0, _around(gray, plane, centre, 160.0)), (200.0, None)):
+    for reach, box in ((90.0, _around(gray, plane, centre, 130.0)), (200.0, None)):
         free_px = _outside(segments_of(gray, box), hidden)
         for affine, spacing in likely_lattices(plane.camera, free_px, spacings, centre, reach):
             try:
@@ -120,13 +120,8 @@ def _follow(
             reach *= _GROWTH
             continue
         window = min(1.5, 0.15 * spacing) if last else (0.28 if step == 0 else 0.16) * spacing
-        if sign == 0:
-            both = [look_across(gray, camera, affine, now, window, s) for s in (1, -1)]
-            heights = [np.percentile(b.height, 70) for b in both]
-            sign = 1 if heights[0] >= heights[1] else -1
-            seen = both[0] if sign == 1 else both[1]
-        else:
-            seen = look_across(gray, camera, affine, now, window, sign)
+        seen = look_across(gray, camera, affine, now, window, sign)
+        sign = seen.sign
         good = trusted(seen, now, window)
         if good is None:
             if step > 1 or last:
@@ -291,13 +286,7 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
     half = affine.copy()
     half[:, 2] += affine[:, :2] @ np.array([0.5, 0.5])
     window = min(1.0, 0.1 * spacing)
-    best = [
-        max(
-            (look_across(gray, plane.camera, A, lattice, window, s) for s in (1, -1)),
-            key=lambda b: np.percentile(b.height, 70),
-        )
-        for A in (affine, half)
-    ]
+    best = [look_across(gray, plane.camera, A, lattice, window) for A in (affine, half)]
     on, between = (b.height[np.abs(b.offset_px) < 2.5] for b in best)
     limit = 0.5 * np.percentile(on, 70) if len(on) else 0
     return bool((on > limit).sum() > 1.5 * (between > limit).sum())

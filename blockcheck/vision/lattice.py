@@ -71,13 +71,14 @@ def project_lattice(camera: Camera, affine: np.ndarray, lattice_points: np.ndarr
 
 @dataclass(frozen=True)
 class Seen:
-    """Ridges across the pieces: offset and height in every one, and the noise of heights."""
+    """Ridges across the pieces: offset and height in every one; sign 1 is bright, -1 dark."""
 
     offset_px: np.ndarray
     height: np.ndarray
     middle_px: np.ndarray
     normal_px: np.ndarray
     px_per_mm: float
+    sign: int
 
 
 def look_across(
@@ -86,9 +87,12 @@ def look_across(
     affine: np.ndarray,
     lattice: Lattice,
     window_mm: float,
-    sign: int,
+    sign: int = 0,
 ) -> Seen:
-    """Find the strongest ridge across each piece within `window_mm`."""
+    """Find the strongest ridge across each piece within `window_mm`.
+
+    Bright ridges (`sign` 1), dark ones (-1), or those of them that stand out more (0).
+    """
     px = project_lattice(camera, affine, lattice.points(_ALONG))
     along = px[:, -1] - px[:, 0]
     along /= np.linalg.norm(along, axis=1, keepdims=True)
@@ -102,25 +106,32 @@ def look_across(
     samples = _sample(gray, at)
     half_way = len(_ALONG) // 2
     median = np.partition(samples, half_way, axis=1)[:, half_way]
-    profile = _smooth(sign * median.astype(np.float32))
+    profile = _smooth(median.astype(np.float32))
+    ridges = [_ridge(way * profile, side) for way in ((sign,) if sign else (1, -1))]
+    best = max(ridges, key=lambda ridge: np.percentile(ridge[1], 70))
+    offset = best[0] - half - 2 * side
+    way = sign or (1 if best is ridges[0] else -1)
+    return Seen(offset, best[1], px.mean(1), normal, float(scale), way)
+
+
+def _ridge(profile: np.ndarray, side: int) -> tuple[np.ndarray, np.ndarray]:
+    """Place and height of each row's highest ridge, at most 2 * `side` wide."""
     left, right = profile[:, : -2 * side], profile[:, 2 * side :]
     ridge = profile[:, side:-side] - np.maximum(left, right)
     inner = ridge[:, side:-side]
     best = np.argmax(inner, axis=1) + 2 * side
-    rows = np.arange(len(profile))
-    height = inner[rows, best - 2 * side]
+    height = inner[np.arange(len(profile)), best - 2 * side]
     centre = best.astype(float)
+    ramp = np.linspace(0, 1, 2 * side + 1)
     for _ in range(2):
         near = np.rint(centre).astype(int)[:, None] + np.arange(-side, side + 1)
         near = np.clip(near, 0, profile.shape[1] - 1)
         values = np.take_along_axis(profile, near, axis=1)
-        ramp = np.linspace(0, 1, 2 * side + 1)
         above = np.maximum(values - (values[:, :1] * (1 - ramp) + values[:, -1:] * ramp), 0)
         total = above.sum(1)
         centre = np.where(total > 0, (above * near).sum(1) / np.maximum(total, 1e-9), centre)
         centre = np.clip(centre, best - side, best + side)
-    offset = centre - half - 2 * side
-    return Seen(offset, height, px.mean(1), normal, float(scale))
+    return centre, height
 
 
 def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -252,13 +252,13 @@ class _Small:
 
     def _grow(self, mat: Mat) -> Mat:
         """Learn the mat again from all of the photo that looks like it."""
-        y, x = np.mgrid[0 : self.cards.shape[0] : 3, 0 : self.cards.shape[1] : 3]
+        y, x = np.mgrid[0 : self.cards.shape[0] : 6, 0 : self.cards.shape[1] : 6]
         y, x = y.ravel(), x.ravel()
         places, colours = self.to_photo(np.stack([x, y], 1)), self.rgb[y, x].astype(float)
         free = self.cards[y, x] == 0
         for _ in range(3):
             like = free & (mat.unlike(colours, mat.colours(places), (0.8, 1.2)) < 3 * mat.sigma + 5)
-            if like.sum() > 200:
+            if like.sum() > 50:
                 mat = Mat.learn(self.size, places[like], colours[like])
         return mat
 
