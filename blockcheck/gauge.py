@@ -133,9 +133,10 @@ class GaugeStudy:
         """Distinct categories among the parts that the gauge can tell: 1.41 PV / GRR."""
         return 1.41 * self.pv / self.grr if self.grr else math.inf
 
-    def percent_of_tolerance(self, low_to_high: float) -> float:
-        """Part of a tolerance, `low_to_high` wide, that six GRR take up, in per cent."""
-        return 600 * self.grr / low_to_high
+
+def percent_of_tolerance(s: float, low_to_high: float) -> float:
+    """Part of a tolerance, `low_to_high` wide, that six standard deviations take up, in per cent."""
+    return 600 * s / low_to_high
 
 
 def gauge_study(readings: np.ndarray) -> GaugeStudy:

@@ -88,7 +88,6 @@ def test_the_same_photo_is_recognised_wherever_it_lies(quilt, tmp_path):
     assert quilt.add_result(again) == ["1", "2"]
     assert len(quilt.photos()) == 1
     assert whats(quilt, "1") == ["measured"]
-    assert quilt.photos()[0].path == again.path  # nothing lay at the first place
     with pytest.raises(ProjectError, match="in the project already, as block 1, 2"):
         quilt.add_result(again, ["Mast"])
 
@@ -200,8 +199,12 @@ def test_a_missing_photo_is_flagged_and_its_numbers_stay(quilt, tmp_path):
     result.path.write_bytes(b"photo")
     quilt.add_result(result)
     assert not quilt.photo("1").missing
-    result.path.unlink()
+    moved = result.path.rename(tmp_path / "b.jpg")
     assert quilt.photo("1").missing
+    assert quilt.found(result.sha256, moved)
+    assert (quilt.photo("1").path, quilt.photo("1").missing) == (moved, False)
+    assert not quilt.found(result.sha256, tmp_path / "c.jpg")  # it was not missing
+    assert quilt.photo("1").path == moved
     assert names(quilt) == ["1"]
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from ..checks import Repeatability, Verification, profile_of_photos, repeat_photos, verify_photo
-from ..gauge import GOOD, POOR, OneWay, gauge_study, read_readings
+from ..gauge import GOOD, POOR, OneWay, gauge_study, percent_of_tolerance, read_readings
 from ..profiles import save_profile
 from ..project import Project
 from ..project.records import settings_in
@@ -156,7 +156,7 @@ def _repeat_words(found: Repeatability, allowed: float, unit: str) -> str:
         u95 = Estimate(0.0, (s,)).u95
         stated = max(e.u95 for group in groups for e in group)
         readings = ", ".join(format_exact(e.value, unit=unit) for g in groups for e in g)
-        share = 600 * s.u / (2 * allowed)
+        share = percent_of_tolerance(s.u, 2 * allowed)
         lines += [
             f"  {name}",
             f"    readings              {readings}",

@@ -81,6 +81,8 @@ def add(
     by_hand, paths = _corners(corners), _files(photos)
     if name and again:
         raise click.UsageError("Give --name for new blocks or --again for known ones, not both.")
+    if not paths:
+        raise click.UsageError("There is no photo in that folder.")
     if (name or again or by_hand) and len(paths) != 1:
         raise click.UsageError("--name, --again and --corners go with one photo at a time.")
     kept, said = 0, set[str]()
@@ -295,14 +297,16 @@ def _names(quilt: Project, name: Sequence[str], again: Sequence[str]) -> list[st
 
 
 def _known(quilt: Project, path: Path) -> str:
-    """Names of the blocks that this very photo has given already."""
+    """Names of the blocks that this very photo has given already; where it lies now is noted."""
     try:
         with path.open("rb") as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
     except OSError:
         return ""  # measuring says what is wrong with it
-    removed = quilt.removed()
-    return ", ".join(n + " (removed)" * (n in removed) for n in quilt.names_in(digest))
+    names, removed = quilt.names_in(digest), quilt.removed()
+    if names:
+        quilt.found(digest, path)
+    return ", ".join(n + " (removed)" * (n in removed) for n in names)
 
 
 def _kind(path: Path) -> str:

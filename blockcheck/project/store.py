@@ -163,6 +163,16 @@ class Project(ProjectReader):
             self._db.execute("DELETE FROM plan")
             exchange.load(self._db, whole, Path(path), self.path.parent)
 
+    def found(self, sha256: str, path: str | Path) -> bool:
+        """Note where a photo that is kept lies now; returns whether it was missing till now."""
+        place = self._relative(Path(path))
+        with self._write():
+            for photo in self._photos("WHERE sha256 = ?", sha256):
+                if photo.missing:
+                    self._db.execute("UPDATE photo SET path = ? WHERE sha256 = ?", (place, sha256))
+                    return True
+        return False
+
     def set_state(self, name: str, state: str) -> None:
         """Set a block's state: "measured", "trimmed" or "set aside"."""
         if state not in records.STATES:
@@ -286,12 +296,9 @@ class Project(ProjectReader):
             self._db.execute(f"UPDATE {table} SET {column} = ? WHERE id = ?", (value, row))
 
     def _photo_id(self, result: PhotoResult) -> int:
-        """The photo's row; a photo that was lost is found again where it is now."""
-        place = self._relative(result.path)
-        for row in self._rows("SELECT id, path FROM photo WHERE sha256 = ?", result.sha256):
-            if not self._place(row["path"]).is_file():
-                self._set("photo", row["id"], path=place)
+        for row in self._rows("SELECT id FROM photo WHERE sha256 = ?", result.sha256):
             return int(row["id"])
+        place = self._relative(result.path)
         return self._insert("photo", result.sha256, place, result.camera, _now()[0])
 
     def _relative(self, photo: Path) -> str:

@@ -125,7 +125,7 @@ def measured_sizes(quilt: QuiltPlan, blocks: list[BlockRecord], dimension: str) 
         fill = "white" if small else "black"
         svg.add("circle", cx=x(e.value), cy=y, r=min(5.0, pitch / 2), fill=fill, stroke="black")
         if named:
-            shown = name if len(name) <= 11 else name[:10] + "…"
+            shown = name if len(name) <= 11 else f"{name[:4]}…{name[-5:]}"
             svg.text(0, y + 5, shown, 15)
             svg.text(380, y + 5, words.length(plan, e.value), 15, text_anchor="end")
     return str(svg)

@@ -151,24 +151,26 @@ class _Sheet:
         c, size = self.canvas, 14
         problems = simpleSplit(_known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
-        room_w, room_h = wide - 128, y + tall - low - 30
+        room_w, room_h = wide - 128, y + tall - low - 50
         k = min(room_w / trim.placement.width_mm, room_h / trim.placement.height_mm)
         w, h = k * trim.placement.width_mm, k * trim.placement.height_mm
         x0, y0 = x + (wide - w) / 2, low + (room_h - h) / 2 + 4
         c.setLineWidth(2.5)
         c.rect(x0, y0, w, h)
         c.setLineWidth(1.2)
-        c.rect(x0 + w / 2 - 8, y0 + h / 2 - 26, 16, 16)
-        fit = min(18.0, 18.0 * (w - 8) / max(c.stringWidth(name, _BOLD, 18), 1.0))
-        c.setFont(_BOLD, fit)
-        c.drawCentredString(x0 + w / 2, y0 + h / 2 + 2, name)
+        c.rect(x, y + tall - 17, 13, 13)
+        c.setFont(_BOLD, min(16.0, 16.0 * (wide - 30) / max(c.stringWidth(name, _BOLD, 16), 1.0)))
+        c.drawString(x + 20, y + tall - 16, name)
         c.setFont(_PLAIN, size)
         for cut in trim.offcuts:
             first, second = (_amount(quilt, v) for v in (cut.first_mm, cut.second_mm))
             if cut.side in ("top", "bottom"):
                 at = y0 + h + 5 if cut.side == "top" else y0 - size - 1
-                c.drawCentredString(x0 + 0.12 * w, at, first)
-                c.drawCentredString(x0 + 0.88 * w, at, second)
+                apart = max(
+                    0.38 * w, 5 + max(c.stringWidth(t, _PLAIN, size) for t in (first, second)) / 2
+                )
+                c.drawCentredString(x0 + w / 2 - apart, at, first)
+                c.drawCentredString(x0 + w / 2 + apart, at, second)
                 continue
             for text, at in ((first, y0 + 0.82 * h), (second, y0 + 0.1 * h)):
                 if cut.side == "left":
