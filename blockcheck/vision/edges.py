@@ -134,7 +134,9 @@ class Trace:
     contrast : float
         How much less like mat it is inside than outside, 0 to 1.
     outside : float
-        How unlike mat it is outside, 0 to 1.
+        How unlike mat it is outside, 0 to 1 (median).
+    spill : float
+        The same as a mean: what of the outside may still be cloth.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
     fine : bool
@@ -150,6 +152,7 @@ class Trace:
     on_lines: float
     contrast: float
     outside: float
+    spill: float
     moved: float
     fine: bool
 
@@ -192,8 +195,8 @@ def trace(
     sampled, at = _profiles(rgb, base_px, outward, t)
     colour = _average(sampled.astype(np.float32))
     slope = cv2.blur(_slope(colour, step), (3, 1))
-    outer = slope[: max(4, len(t) // 4)]
-    noise = 1.4826 * float(np.median(np.abs(outer))) + 0.05
+    # the lower quartile: an edge or a line of print among the rows must not pass for noise
+    noise = float(np.percentile(np.abs(slope), 25)) / 0.3186 + 0.05
     height = np.sqrt(_dot(slope, slope) / 3) / noise
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
@@ -246,6 +249,7 @@ def trace(
         float(printed[rows, n].mean()),
         float(contrast.mean()),
         float(np.median(outside[rows, n])),
+        float(outside[rows, n].mean()),
         float(np.abs(smooth).max()),
         fine,
     )
