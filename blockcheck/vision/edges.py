@@ -210,9 +210,10 @@ def trace(
     outside, inside = _both_sides(
         unlike, ~printed, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
     )
+    near = _both_sides(unlike, ~printed, max(3, round(0.7 * px_per_mm / step)), round(2 / step))[0]
     score = (
         sharp * np.where(printed, 0.7 if fine else 0.15, 1.0)
-        + 0.9 * (inside - outside)
+        + 0.9 * (inside - np.maximum(outside, near))
         + 0.1 * (t / reach_px)[:, None]
     )
     rows = _best_path(score, _STIFF * step, 3)

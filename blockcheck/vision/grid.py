@@ -16,6 +16,7 @@ from .lattice import (
     Lattice,
     Seen,
     clear_of,
+    inked_share,
     is_inside,
     lattice_in_view,
     look_across,
@@ -36,6 +37,7 @@ from .segments import (
 SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
+_SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
 _GROWTH = 2.2  # of what is followed, from one adjustment to the next
 
 
@@ -243,7 +245,9 @@ def _alone(
         return None
     level = prior.camera(R, np.array([0.0, 0, 1]))
     ends = level.to_plane(segments_px.reshape(-1, 2)).reshape(-1, 2, 2)
-    for pitch in pitches(ends, spacing):
+    likely = pitches(ends, spacing)
+    # lines halfway hide the pitch of the lines that they halve: try twice each as well
+    for pitch in [*likely, *(2 * p for p in likely)]:
         camera = prior.camera(R, np.array([0, 0, spacing / pitch]))
         seed = densest(camera, segments_px, spacing)
         for affine, _ in likely_lattices(camera, segments_px, (spacing,), seed, 90.0)[:2]:
@@ -287,6 +291,16 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
     half[:, 2] += affine[:, :2] @ np.array([0.5, 0.5])
     window = min(1.0, 0.1 * spacing)
     best = [look_across(gray, plane.camera, A, lattice, window) for A in (affine, half)]
-    on, between = (b.height[np.abs(b.offset_px) < 2.5] for b in best)
-    limit = 0.5 * np.percentile(on, 70) if len(on) else 0
-    return bool((on > limit).sum() > 1.5 * (between > limit).sum())
+    on, between = (
+        inked_share(gray, plane.camera, A, lattice, b) * (np.abs(b.offset_px) < 2.5)
+        for A, b in zip((affine, half), best, strict=True)
+    )
+    if (on > _WHOLE).sum() <= 1.5 * (between > _WHOLE).sum():
+        return False
+    odd = lattice.cells[np.arange(len(on)), lattice.family] % 2 == 1
+    for family in (0, 1):
+        for which in (odd, ~odd):
+            shares = on[(lattice.family == family) & which & (on > _SOME_INK)]
+            if len(shares) and np.median(shares) < _WHOLE:  # dashes, or nothing but chance
+                return False
+    return True

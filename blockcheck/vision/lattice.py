@@ -134,6 +134,18 @@ def _ridge(profile: np.ndarray, side: int) -> tuple[np.ndarray, np.ndarray]:
     return centre, height
 
 
+def inked_share(
+    gray: np.ndarray, camera: Camera, affine: np.ndarray, lattice: Lattice, seen: Seen
+) -> np.ndarray:
+    """(N,) share of each piece that is inked: one for a whole line, less for a dashed one."""
+    middle = project_lattice(camera, affine, lattice.points(np.linspace(0.06, 0.94, 60)))
+    middle += (seen.normal_px * seen.offset_px[:, None])[:, None]
+    aside = seen.normal_px[:, None] * max(3, round(1.2 * seen.px_per_mm))
+    line, left, right = (_sample(gray, middle + k * aside).astype(float) for k in (0, -1, 1))
+    height = seen.sign * (line - (left + right) / 2)
+    return np.asarray((height > 0.4 * np.percentile(seen.height, 75)).mean(axis=1))
+
+
 def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
     flat = at.reshape(at.shape[0], -1, 2).astype(np.float32)
     out = np.empty(flat.shape[:2], np.uint8)
