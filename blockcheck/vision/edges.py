@@ -101,6 +101,61 @@ class Mat:
         return np.sqrt(np.maximum(_dot(c, c) + (off**2 - gain**2) * power, 0))
 
 
+@dataclass(frozen=True)
+class Printed:
+    """The mat's printed lines.
+
+    Attributes
+    ----------
+    mask : (H / 2, W / 2) uint8 array
+        Not zero on the lines, and a little beside them.
+    ink, mat : (3,) arrays
+        Colour of the lines and of the mat between them.
+    """
+
+    mask: np.ndarray
+    ink: np.ndarray
+    mat: np.ndarray
+
+    def on(self, places_px: np.ndarray) -> np.ndarray:
+        """Whether (..., 2) places lie on a line."""
+        return _lookup(self.mask, places_px, 2) > 0
+
+    def in_linear_light(self) -> Printed:
+        """The same with colours from 0 to 1, in linear light."""
+        return Printed(self.mask, _linear(self.ink), _linear(self.mat))
+
+    def taken_off(
+        self, colour: np.ndarray, expected: np.ndarray, where: np.ndarray, limit: float
+    ) -> np.ndarray:
+        """Colours without the ink, where they are a mixture of it with the mat.
+
+        Cloth that covers a line is no such mixture and stays.
+
+        Parameters
+        ----------
+        colour, expected : (..., 3) arrays
+            Seen colours and the mat's, in grey levels or in linear light.
+        where : (...) bool array
+        limit : float
+            How far from the mixtures a colour may lie.
+        """
+        ratio = self.ink / np.maximum(self.mat, 1e-6)
+        ink = (expected * (ratio - 1)).astype(np.float32)
+        mat = np.broadcast_to(expected, ink.shape).astype(np.float32)
+        # colour = shade * mat + amount * ink, the shade held near one where the two are alike
+        mm, mi, ii = _dot(mat, mat) * 1.1, _dot(mat, ink), _dot(ink, ink) + 1e-9
+        cm, ci = _dot(colour, mat) + 0.1 * _dot(mat, mat), _dot(colour, ink)
+        det = np.maximum(mm * ii - mi * mi, 1e-9 * mm * ii)
+        amount = np.clip((mm * ci - mi * cm) / det, 0, 1.15)
+        shade = np.clip((cm - amount * mi) / mm, *_SHADE)
+        mixture = shade[..., None] * mat + amount[..., None] * ink
+        off = np.sqrt(_dot(colour - mixture, colour - mixture))
+        tolerance = limit + 0.08 * np.sqrt(ii)
+        weight = where * np.clip(2 - off / tolerance, 0, 1)
+        return np.asarray(colour - (weight * amount)[..., None] * ink, np.float32)
+
+
 def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Sum of products over three channels; plain terms are faster than a reduction."""
     return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
@@ -169,7 +224,7 @@ def trace(
     outward: np.ndarray,
     reach_px: float,
     px_per_mm: float,
-    lines: np.ndarray | None,
+    lines: Printed | None,
     barred: tuple[np.ndarray, int],
     fine: bool,
 ) -> Trace:
@@ -183,8 +238,7 @@ def trace(
         Unit vector away from the block.
     reach_px : float
         How far to look on both sides.
-    lines : (H / 2, W / 2) uint8 array or None
-        Not zero on the mat's printed lines.
+    lines : Printed or None
     barred : mask and its scale
         Not zero on cards: no edge is looked for there.
     fine : bool
@@ -194,6 +248,11 @@ def trace(
     t = np.arange(reach_px, -reach_px - step / 2, -step)  # from outside to inside
     sampled, at = _profiles(rgb, base_px, outward, t)
     colour = _average(sampled.astype(np.float32))
+    expected = mat.colours(base_px)[None]  # the same so near to the edge
+    printed = np.zeros(at.shape[:2], bool)
+    if lines is not None:
+        printed = lines.on(at)
+        colour = lines.taken_off(colour, expected, printed, mat.limit)
     slope = cv2.blur(_slope(colour, step), (3, 1))
     # the lower quartile: an edge or a line of print among the rows must not pass for noise
     noise = float(np.percentile(np.abs(slope), 25)) / 0.3186 + 0.05
@@ -201,8 +260,6 @@ def trace(
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
-    printed = np.zeros(sharp.shape, bool) if lines is None else _lookup(lines, at, 2) > 0
-    expected = mat.colours(base_px)[None]  # the same so near to the edge
     unlike = mat.unlike(cv2.blur(colour, (3, 2 * round(1 / step) + 1)), expected)
     ground = min(float(np.median(unlike[: max(4, len(t) // 4)])), 2 * mat.limit)
     unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
@@ -220,7 +277,14 @@ def trace(
     n = np.arange(BINS)
     place = rows.astype(float)
     if fine:
-        light = _unshaded(_average(cv2.LUT(sampled, _LINEAR)), expected)
+        light = _average(cv2.LUT(sampled, _LINEAR))
+        if lines is not None:
+            # a grey level near the mat's is so much in linear light
+            level = float(np.mean(_linear(expected + 4) - _linear(expected - 4))) / 8
+            light = lines.in_linear_light().taken_off(
+                light, _linear(expected), printed, level * mat.limit
+            )
+        light = _unshaded(light, expected)
         light = cv2.blur(_slope(light, step), (3, 1))
         place = _crest(np.sqrt(np.einsum("tnc,tnc->tn", light, light)), rows, round(2 / step))
     offset = np.interp(place, np.arange(len(t)), t)
@@ -272,6 +336,10 @@ def _average(sampled: np.ndarray) -> np.ndarray:
     return cv2.resize(sampled, (BINS, len(sampled)), interpolation=cv2.INTER_AREA)
 
 
+def _linear(colour: np.ndarray) -> np.ndarray:
+    return np.interp(colour, np.arange(256), _LINEAR)
+
+
 def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
     """Turn linear colours so that a shadow on the mat shows little.
 
@@ -279,7 +347,7 @@ def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
     cloth's part of it and nothing else, so this counts in full; along it a dark cloth's edge
     would be drawn out into its own shadow, so this counts less, and its dark end more.
     """
-    mat = np.interp(expected.reshape(-1, 3).mean(0), np.arange(256), _LINEAR)
+    mat = _linear(expected.reshape(-1, 3).mean(0))
     level = float(np.linalg.norm(mat))
     towards = (mat / level).astype(np.float32)
     along = _dot(light, towards)

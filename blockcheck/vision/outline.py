@@ -21,11 +21,12 @@ from ..errors import (
     MeasureError,
     NoBlockError,
 )
-from .edges import BINS, Mat, Trace, trace
+from .edges import BINS, Mat, Printed, Trace, trace
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
+_LINE_MM = 0.9  # the widest printed line
 _CRUMB = 20  # small pixels
 _SMALLEST_PX = 120.0
 _EVEN = 12.0  # grey levels: what varies more is no mat
@@ -123,7 +124,7 @@ def find_outlines(
             "No block was found on the mat.",
             "Lay the block on the mat beside the card, all of it in the picture.",
         )
-    lines = _line_mask(rgb, plane, mat_segments_px, mat_segments_seen)
+    lines = _printed(rgb, plane, mat_segments_px, mat_segments_seen)
     found: list[Outline] = []
     failures: list[tuple[MeasureError, float]] = []
     for readings in candidates:
@@ -546,39 +547,47 @@ def _in_order(corners_px: np.ndarray) -> np.ndarray:
     return np.roll(turned, -top, axis=0)
 
 
-def _line_mask(
+def _printed(
     rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray | None, seen: np.ndarray | None
-) -> np.ndarray | None:
-    """Half-scale mask of the mat's lines, with those halfway between them if there are any."""
-    if segments is None or seen is None or not len(segments):
+) -> Printed | None:
+    """The mat's lines, with those halfway between them if there are any."""
+    if segments is None or seen is None or not seen.any():
         return None
     h, w = rgb.shape[:2]
     ends = plane.mm_from_px(np.reshape(segments, (-1, 2))).reshape(-1, 2, 2)
     across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
     halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
     printed = segments
-    if seen.any():
-        main = _ridge(rgb, segments[seen], halfway[seen] - segments[seen])
-        part = _ridge(rgb, halfway[seen], halfway[seen] - segments[seen]) / (np.median(main) or 1.0)
-        # noise is even-handed; dashes show on part of the places only
-        if np.mean(part > 0.4) - np.mean(part < -0.4) > 0.12:
-            printed = np.vstack([segments, halfway])
+    across = halfway[seen] - segments[seen]
+    ink, beside = _along(rgb, segments[seen], across)
+    main = ink - beside
+    which = int(np.argmax(np.abs(np.median(main, axis=(0, 1)))))  # the colour that shows them best
+    part = np.subtract(*_along(rgb, halfway[seen], across))[..., which]
+    part = part / (np.median(main[..., which]) or 1.0)
+    # noise is even-handed; dashes show on part of the places only
+    if np.mean(part > 0.4) - np.mean(part < -0.4) > 0.12:
+        printed = np.vstack([segments, halfway])
     mask = np.zeros(((h + 1) // 2, (w + 1) // 2), np.uint8)
-    cv2.polylines(mask, list(np.round((printed + 0.5) / 2 - 0.5).astype(np.int32)), False, 1, 4)
-    return mask
+    px = np.median(np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1))
+    mm = np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
+    thick = max(4, round((_LINE_MM * px / mm + 3) / 2))
+    cv2.polylines(mask, list(np.round((printed + 0.5) / 2 - 0.5).astype(np.int32)), False, 1, thick)
+    return Printed(mask, np.median(ink, axis=(0, 1)), np.median(beside, axis=(0, 1)))
 
 
-def _ridge(rgb: np.ndarray, pieces: np.ndarray, across: np.ndarray) -> np.ndarray:
-    """How much places along pieces of line are brighter than both sides of it."""
+def _along(
+    rgb: np.ndarray, pieces: np.ndarray, across: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(N, 9, 3) colours along pieces of line, and the mean of those on both sides of it."""
     f = np.linspace(0.15, 0.85, 9)[None, :, None]
     h, w = rgb.shape[:2]
 
-    def green(shift: float) -> np.ndarray:
+    def colours(shift: float) -> np.ndarray:
         at = (1 - f) * pieces[:, :1] + f * pieces[:, 1:] + shift * across[:, :1]
         i = np.round(at).astype(int)
-        return rgb[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1), 1].astype(float)
+        return rgb[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)].astype(float)
 
-    return np.asarray(green(0) - (green(0.16) + green(-0.16)) / 2)
+    return colours(0), (colours(0.16) + colours(-0.16)) / 2
 
 
 def _refine(
@@ -587,7 +596,7 @@ def _refine(
     mat: Mat,
     corners_mm: np.ndarray,
     reach_mm: float,
-    lines: np.ndarray | None,
+    lines: Printed | None,
     small: _Small,
     by_hand: bool = False,
 ) -> Outline:
