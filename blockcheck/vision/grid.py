@@ -55,9 +55,8 @@ def find_lines(
     (Plane, MatLines) or None
         None where no lattice of one of the `spacings` can be followed.
     """
-    centre = np.mean(
-        [p.affine @ [*np.mean(p.reference.points_mm, axis=0), 1] for p in plane.references], axis=0
-    )
+    first = plane.references[0]  # the middle of several may lie on the block
+    centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
     for reach, box in ((90.0, _around(gray, plane, centre, 130.0)), (200.0, None)):
         free_px = _outside(segments_of(gray, box), hidden)
