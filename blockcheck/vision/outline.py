@@ -7,8 +7,9 @@ does not reach the photo's frame is a candidate. Fine: see `edges`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Protocol
 
 import cv2
@@ -604,37 +605,40 @@ def _refine(
     start = plane.px_from_mm(corners_mm, CLOTH_MM)
     around = plane.px_from_mm(corners_mm.mean(0) + np.array([[0.0, 0], [1, 0], [0, 1]]), CLOTH_MM)
     px_per_mm = float(np.sqrt(abs(np.linalg.det(around[1:] - around[0]))))
-    corners = start
-    traces: list[Trace] = []
-    for reach in (reach_mm, 2.2, 2.2):
-        last = bool(traces)
-        if len(traces) and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
-            break
-        new = []
-        for i in range(4):
-            a, b = corners[i], corners[(i + 1) % 4]
-            u = (b - a) / np.linalg.norm(b - a)
-            base = a + np.linspace(0.03, 0.97, BINS)[:, None] * (b - a)
-            if traces and traces[i].support > 0.3:
-                base = _onto(base, traces[i], u)
-            new.append(
-                trace(
-                    rgb,
-                    mat,
-                    base,
-                    np.array([u[1], -u[0]]),
-                    reach * px_per_mm,
-                    px_per_mm,
-                    lines,
-                    (small.barred, small.scale),
-                    last,
-                )
-            )
-        traces = new
-        corners = _corners(plane, traces, start if by_hand else None)
-        if not by_hand:
-            _judge(rgb, corners, traces, plane, final=False)
+    look = partial(
+        trace, rgb, mat, px_per_mm=px_per_mm, lines=lines, barred=(small.barred, small.scale)
+    )
+
+    def follow(
+        corners: np.ndarray, traces: list[Trace], reaches: tuple[float, ...]
+    ) -> tuple[np.ndarray, list[Trace]]:
+        for reach in reaches:
+            if traces and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
+                break
+            new = []
+            for i in range(4):
+                a, b = corners[i], corners[(i + 1) % 4]
+                u = (b - a) / np.linalg.norm(b - a)
+                base = a + np.linspace(0.03, 0.97, BINS)[:, None] * (b - a)
+                if traces and traces[i].support > 0.3:
+                    base = _onto(base, traces[i], u)
+                outward = np.array([u[1], -u[0]])
+                new.append(look(base, outward, reach * px_per_mm, fine=bool(traces)))
+            traces = new
+            corners = _corners(plane, traces, start if by_hand else None)
+            if not by_hand:
+                _judge(rgb, corners, traces, plane, final=False)
+        return corners, traces
+
+    corners, traces = follow(start, [], (reach_mm, 2.2, 2.2))
     if not by_hand:
+        further = [
+            _further(t, corners[i], corners[(i + 1) % 4], px_per_mm, look)
+            for i, t in enumerate(traces)
+        ]
+        if any(further):
+            traces = [f or t for f, t in zip(further, traces, strict=True)]
+            corners, traces = follow(_corners(plane, traces, None), traces, (2.2, 2.2))
         _judge(rgb, corners, traces, plane, final=True)
     sides = []
     for i in range(4):
@@ -645,6 +649,17 @@ def _refine(
         else:
             sides.append(Side(t.points_px[t.good], t.sigma_px, t.support))
     return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
+
+
+def _further(
+    found: Trace, a: np.ndarray, b: np.ndarray, px_per_mm: float, look: Callable[..., Trace]
+) -> Trace | None:
+    """The raw edge beyond a seam, or beyond a row of a print, that was taken for it."""
+    u = (b - a) / np.linalg.norm(b - a)
+    outward = np.array([u[1], -u[0]])
+    base = found.smooth_px + 5.5 * px_per_mm * outward
+    t = look(base, outward, 4.5 * px_per_mm, fine=False)
+    return t if min(t.strength, t.support, t.contrast) > 0.6 and t.barred < 0.1 else None
 
 
 def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
