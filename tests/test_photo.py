@@ -287,19 +287,9 @@ def test_a_folder_without_photos_is_told(tmp_path):
 
 SIZES = [
     pytest.param(2, (1640, 1230), id="2 MP"),
-    pytest.param(
-        1,
-        (1640, 1230),
-        id="2 MP, stripes along the edge",
-        marks=pytest.mark.xfail(reason="takes the last stripe for the edge", strict=True),
-    ),
+    pytest.param(1, (1640, 1230), id="2 MP, stripes along the edge"),
     pytest.param(1, (5760, 4320), id="25 MP"),
-    pytest.param(
-        1,
-        (8160, 6120),
-        id="50 MP",
-        marks=pytest.mark.xfail(reason="the edges' windows are in pixels", strict=True),
-    ),
+    pytest.param(1, (8160, 6120), id="50 MP"),
 ]
 
 

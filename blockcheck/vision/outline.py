@@ -1,50 +1,33 @@
-"""The blocks' raw edges: found coarsely by what is unlike mat, then followed side by side.
-
-Coarse, at an eighth of the photo's scale: the mat's colour is learnt beside its printed lines
-where these are seen, else around the cards; what differs from it, or hides its lines, and
-does not reach the photo's frame is a candidate. Fine: see `edges`.
-"""
+"""The blocks' raw edges: candidates are followed side by side, from wide to close, and judged."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
-from typing import Protocol
 
 import cv2
 import numpy as np
 
-from ..errors import (
-    BlockCutOffError,
-    BlockTooSmallError,
-    EdgeNotFoundError,
-    MeasureError,
-    NoBlockError,
+from ..errors import BlockCutOffError, EdgeNotFoundError, MeasureError, NoBlockError
+from .candidates import (
+    CLOTH_MM,
+    Candidate,
+    PlaneLike,
+    Small,
+    area_mm2,
+    candidates_on,
+    cut_off,
+    in_order,
+    is_card,
+    meet,
 )
 from .edges import BINS, Mat, Printed, Trace, trace
 
-COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
-CLOTH_MM = 0.5
-SMALLEST_MM = 30.0
 _LINE_MM = 0.9  # the widest printed line
-_CRUMB = 20  # small pixels
-_SMALLEST_PX = 120.0
-_EVEN = 12.0  # grey levels: what varies more is no mat
-_COARSE_SHADE = (0.75, 1.12)
 _NO_MARKERS = np.zeros((0, 2))
 _NAMES = ("top", "right", "bottom", "left")
 _HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
-
-
-class PlaneLike(Protocol):
-    """What of a plane is needed here."""
-
-    def mm_from_px(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-        """(N, 2) millimetres of (N, 2) pixels."""
-
-    def px_from_mm(self, points_mm: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-        """(N, 2) pixels of (N, 2) millimetres."""
 
 
 @dataclass(frozen=True)
@@ -111,12 +94,12 @@ def find_outlines(
     ------
     NoBlockError, BlockCutOffError, BlockTooSmallError, EdgeNotFoundError
     """
-    small = _Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
-    candidates: list[list[_Candidate]] = []
+    small = Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
+    candidates: list[list[Candidate]] = []
     problem: MeasureError | None = None
     for mat in small.mats():
-        candidates, this = _candidates(small, mat, plane)
-        candidates = [c for c in candidates if not _is_card(plane, markers_px, c[0])]
+        candidates, this = candidates_on(small, mat, plane)
+        candidates = [c for c in candidates if not is_card(plane, markers_px, c[0])]
         problem = problem or this
         if candidates:
             break
@@ -141,7 +124,7 @@ def find_outlines(
     if not found and isinstance(problem, BlockCutOffError):
         raise problem
     # a scrap or a tool beside the blocks does not spoil the photo; a doubtful block does
-    least = 0.2 * max((_area(plane, o.corners_px) for o in found), default=0.0)
+    least = 0.2 * max((area_mm2(plane, o.corners_px) for o in found), default=0.0)
     for failure, area in failures:
         if area > least:
             raise failure
@@ -159,393 +142,11 @@ def outline_near(rgb: np.ndarray, plane: PlaneLike, corners_px: np.ndarray) -> O
 
     Where a side shows no edge, the line between its corners stands in for it.
     """
-    corners_px = _in_order(np.asarray(corners_px, float))
+    corners_px = in_order(np.asarray(corners_px, float))
     corners_mm = plane.mm_from_px(corners_px, CLOTH_MM)
-    small = _Small.of(rgb, [], None, None)
+    small = Small.of(rgb, [], None, None)
     mat = small.mat_around(plane, corners_mm)
     return _refine(rgb, plane, mat, corners_mm, 4.0, None, small, by_hand=True)
-
-
-@dataclass(frozen=True)
-class _Small:
-    """The photo at about an eighth of its scale, with what is known of it."""
-
-    size: tuple[int, int]
-    scale: int
-    rgb: np.ndarray
-    cards: np.ndarray
-    barred: np.ndarray
-    segments: np.ndarray | None
-    seen: np.ndarray | None
-
-    @classmethod
-    def of(
-        cls,
-        rgb: np.ndarray,
-        exclude_px: Sequence[np.ndarray],
-        segments: np.ndarray | None,
-        seen: np.ndarray | None,
-    ) -> _Small:
-        h, w = rgb.shape[:2]
-        scale = max(1, round(max(h, w) / COARSE_PX))
-        small = cv2.resize(rgb, (w // scale, h // scale), interpolation=cv2.INTER_AREA)
-        small = cv2.medianBlur(small, 5)  # takes away printed lines
-        cards = np.zeros(small.shape[:2], np.uint8)
-        for polygon in exclude_px:
-            cv2.fillPoly(
-                cards,
-                [np.round((np.asarray(polygon, float) + 0.5) / scale - 0.5).astype(np.int32)],
-                1,
-            )
-        bare = cards
-        cards = cv2.dilate(cards, np.ones((5, 5), np.uint8))
-        if segments is None or seen is None or np.sum(seen) < 12:
-            segments = seen = None
-        return cls((w, h), scale, small, cards, bare, segments, seen)
-
-    def to_small(self, points_px: np.ndarray) -> np.ndarray:
-        """Small pixels of the photo's."""
-        return (np.asarray(points_px, float) + 0.5) / self.scale - 0.5
-
-    def to_photo(self, points: np.ndarray) -> np.ndarray:
-        """The photo's pixels of small ones."""
-        return (np.asarray(points, float) + 0.5) * self.scale - 0.5
-
-    def _inside(self, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        i = np.round(self.to_small(points_px)).astype(int)
-        h, w = self.cards.shape
-        ok = (i >= 0).all(axis=1) & (i[:, 0] < w) & (i[:, 1] < h)
-        ok[ok] &= self.cards[i[ok, 1], i[ok, 0]] == 0
-        return points_px[ok], i[ok]
-
-    def _learn(self, points_px: np.ndarray) -> Mat:
-        places, i = self._inside(points_px)
-        return Mat.learn(self.size, places, self.rgb[i[:, 1], i[:, 0]])
-
-    def mats(self) -> list[Mat]:
-        """What may be the mat, likeliest first."""
-        if self.segments is not None and self.seen is not None:
-            a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
-            middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
-            return [self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))]
-        ring = cv2.dilate(self.cards, np.ones((15, 15), np.uint8)) - self.cards
-        if ring.sum() < 100:  # no card: what lies along the frame
-            ring = np.ones_like(self.cards)
-            ring[10:-10, 10:-10] = 0
-        y, x = np.nonzero(ring)
-        colours = self.rgb[y, x].astype(np.float32)
-        k = min(3, len(colours))
-        _, label, _ = cv2.kmeans(
-            colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
-        )
-        # two shades of one mat are one kind of ground
-        shares = np.bincount(label.ravel(), minlength=k) / len(colours)
-        mats = []
-        for j in np.argsort(-shares):
-            if shares[j] < 0.12:
-                continue
-            own = label.ravel() == j
-            mat = self._grow(
-                Mat.learn(self.size, self.to_photo(np.stack([x, y], 1)[own]), colours[own])
-            )
-            if mat.sigma < _EVEN:
-                mats.append(mat)
-        return mats
-
-    def _grow(self, mat: Mat) -> Mat:
-        """Learn the mat again from all of the photo that looks like it."""
-        y, x = np.mgrid[0 : self.cards.shape[0] : 6, 0 : self.cards.shape[1] : 6]
-        y, x = y.ravel(), x.ravel()
-        places, colours = self.to_photo(np.stack([x, y], 1)), self.rgb[y, x].astype(float)
-        free = self.cards[y, x] == 0
-        for _ in range(3):
-            like = free & (mat.unlike(colours, mat.colours(places), (0.8, 1.2)) < 3 * mat.sigma + 5)
-            if like.sum() > 50:
-                mat = Mat.learn(self.size, places[like], colours[like])
-        return mat
-
-    def mat_around(self, plane: PlaneLike, corners_mm: np.ndarray) -> Mat:
-        """Learn the mat just outside a quadrilateral."""
-        middle = corners_mm.mean(0)
-        rim = np.vstack([np.linspace(corners_mm[i], corners_mm[(i + 1) % 4], 80) for i in range(4)])
-        out = (rim - middle) / np.linalg.norm(rim - middle, axis=1)[:, None]
-        places = np.vstack([plane.px_from_mm(rim + d * out) for d in (6.0, 9.0, 12.0)])
-        return self._learn(places)
-
-    def unlike(self, mat: Mat) -> np.ndarray:
-        """(h, w) distance from the mat's colour."""
-        h, w = self.cards.shape
-        expected = mat.everywhere(self.to_photo(np.arange(w)), self.to_photo(np.arange(h)))
-        return mat.unlike(self.rgb.astype(np.float32), expected, _COARSE_SHADE)
-
-    def hidden(self) -> tuple[np.ndarray, int]:
-        """(h, w) mask of where several neighbouring lines are not seen, and the cells' size."""
-        mask = np.zeros(self.cards.shape, np.uint8)
-        if self.segments is None or self.seen is None:
-            return mask, 0
-        ends = np.round(self.to_small(self.segments)).astype(np.int32)
-        cell = int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
-        for which, thick, value in ((~self.seen, 1.0, 1), (self.seen, 0.6, 0)):
-            cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
-        size = max(3, round(0.7 * cell))
-        return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
-
-
-@dataclass(frozen=True)
-class _Candidate:
-    """A quadrilateral that may be a block.
-
-    Attributes
-    ----------
-    corners_mm : (4, 2) array
-    shortest_mm, shortest_px : float
-        Its shortest side.
-    area_mm2 : float
-    fill : float
-        How much of it is unlike mat.
-    reach_mm : float
-        How far its sides may be off.
-    """
-
-    corners_mm: np.ndarray
-    shortest_mm: float
-    shortest_px: float
-    area_mm2: float
-    fill: float
-    reach_mm: float = 0.0
-
-
-def _candidates(
-    small: _Small, mat: Mat, plane: PlaneLike
-) -> tuple[list[list[_Candidate]], MeasureError | None]:
-    """What may be blocks, each in one or two readings, likelier first; or what is wrong."""
-    unlike = small.unlike(mat)
-    unlike[small.cards > 0] = 0
-    hidden = small.hidden()
-    found: list[list[_Candidate]] = []
-    problem: MeasureError | None = None
-    # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it
-    for level in (1.0, 2.0, 4.0):
-        more, this, joined = _at_level(small, unlike, level * mat.limit, hidden, plane)
-        problem = problem or this
-        found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
-        if not joined:
-            break
-    return found, problem
-
-
-def _overlap(a: _Candidate, b: _Candidate) -> bool:
-    p, q = (c.corners_mm.astype(np.float32) for c in (a, b))
-    return bool(cv2.intersectConvexConvex(p, q)[0] > 0)
-
-
-def _at_level(
-    small: _Small,
-    unlike: np.ndarray,
-    limit: float,
-    hidden_cell: tuple[np.ndarray, int],
-    plane: PlaneLike,
-) -> tuple[list[list[_Candidate]], MeasureError | None, bool]:
-    """Look for blocks with one threshold; True last where something reaches the frame."""
-    square = np.ones((3, 3), np.uint8)
-    # weakly unlike mat counts where it holds on to what is surely unlike it
-    weak = cv2.morphologyEx(
-        (unlike > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
-    )
-    sure = cv2.erode((unlike > 1.6 * limit + 1).astype(np.uint8), square)
-    parts = _Parts.of(weak)
-    held = parts.touched(sure) & (parts.stats[:, 4] >= _CRUMB)
-    differs, table = parts.only(held), parts.only(held & parts.on_frame)
-    hidden, cell = hidden_cell[0].copy(), hidden_cell[1]
-    near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8))
-    hidden[(differs | small.cards) > 0] = 0
-    parts = _Parts.of(hidden)
-    away = ~(parts.on_frame | parts.touched(near_table))
-    hidden = parts.only(away & (parts.stats[:, 4] >= max(_CRUMB, 0.5 * cell**2)))
-    shown = differs & ~table
-    # no wider than this, or neighbouring blocks would become one
-    whole = cv2.morphologyEx(shown | hidden, cv2.MORPH_CLOSE, square)
-    found: list[list[_Candidate]] = []
-    problem: MeasureError | None = None
-    _count, label, stats, _centre = cv2.connectedComponentsWithStats(whole)
-    for k in np.argsort(-stats[1:, 4]) + 1:
-        part = (label == k).astype(np.uint8)
-        bare = part & shown
-        if stats[k, 4] < 120 or bare.sum() < 0.25 * stats[k, 4]:
-            continue  # crumbs; or lines faint or dashed, or glare
-        if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
-            continue
-        got = _quadrilateral(bare, small, plane)
-        readings = (
-            []
-            if got is None or got.fill < 0.86
-            else [replace(got, reach_mm=min(5.0, 0.2 * got.shortest_mm))]
-        )
-        if (
-            cell
-            and (part & hidden).any()
-            and (got is None or _goes_on(got, small, hidden, plane, cell))
-        ):
-            more = _quadrilateral(part, small, plane)
-            if more is not None and more.fill > 0.8:
-                readings.insert(0, replace(more, reach_mm=min(12.0, 0.2 * more.shortest_mm)))
-        if not readings or readings[0].shortest_mm < SMALLEST_MM:
-            continue
-        if readings[0].shortest_px < _SMALLEST_PX:
-            problem = problem or BlockTooSmallError(
-                "The block is too small in the photo.", "Hold the phone nearer to the block."
-            )
-            continue
-        found.append(readings)
-    _count, label = cv2.connectedComponents(table)
-    if not found and any(_looks_cut_off((label == k).astype(np.uint8)) for k in range(1, _count)):
-        problem = _cut_off()
-    return found, problem, bool(table.any())
-
-
-@dataclass(frozen=True)
-class _Parts:
-    """Connected parts of a mask, the ground between them first."""
-
-    label: np.ndarray
-    stats: np.ndarray
-
-    @classmethod
-    def of(cls, mask: np.ndarray) -> _Parts:
-        _, label, stats, _ = cv2.connectedComponentsWithStats(mask)
-        return cls(label, stats)
-
-    @property
-    def on_frame(self) -> np.ndarray:
-        """Which reach the photo's frame."""
-        x, y, w, h = self.stats[:, :4].T
-        rows, columns = self.label.shape
-        return np.asarray((x < 2) | (y < 2) | (x + w > columns - 2) | (y + h > rows - 2))
-
-    def touched(self, mask: np.ndarray) -> np.ndarray:
-        """Which share a place with `mask`."""
-        found = np.zeros(len(self.stats), bool)
-        found[self.label[mask > 0]] = True
-        return found
-
-    def only(self, wanted: np.ndarray) -> np.ndarray:
-        """Mask of the parts that are wanted."""
-        wanted = wanted.copy()
-        wanted[0] = False
-        return np.asarray(wanted.astype(np.uint8)[self.label])
-
-
-def _cut_off() -> BlockCutOffError:
-    return BlockCutOffError(
-        "A block reaches past the edge of the photo.",
-        "Step back, so that all of the block and some mat around it is in the picture.",
-    )
-
-
-def _looks_cut_off(part: np.ndarray) -> bool:
-    """A convex piece with a corner inside the photo; a table beyond the mat has none."""
-    contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    contour = max(contours, key=cv2.contourArea)
-    hull = cv2.convexHull(contour)
-    area = cv2.contourArea(hull)
-    if area < 0.005 * part.size or cv2.contourArea(contour) < 0.85 * area:
-        return False
-    corners = cv2.approxPolyDP(hull, 0.03 * cv2.arcLength(hull, True), True)[:, 0]
-    h, w = part.shape
-    inside = (corners > 4).all(axis=1) & (corners[:, 0] < w - 5) & (corners[:, 1] < h - 5)
-    return bool(inside.sum() >= 1)
-
-
-def _goes_on(
-    found: _Candidate, small: _Small, hidden: np.ndarray, plane: PlaneLike, cell: int
-) -> bool:
-    """True where the mat's lines stay hidden beyond a side: cloth of the mat's colour."""
-    corners = small.to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
-    for i in range(4):
-        a, b = corners[i], corners[(i + 1) % 4]
-        u = (b - a) / np.linalg.norm(b - a)
-        out = np.array([u[1], -u[0]]) * cell
-        strip = np.zeros(hidden.shape, np.uint8)
-        corners_of = np.array([a + 0.6 * out, b + 0.6 * out, b + out, a + out])
-        cv2.fillPoly(strip, [np.round(corners_of).astype(np.int32)], 1)
-        if strip.any() and hidden[strip > 0].mean() > 0.6:
-            return True
-    return False
-
-
-def _area(plane: PlaneLike, corners_px: np.ndarray) -> float:
-    return float(cv2.contourArea(plane.mm_from_px(corners_px, CLOTH_MM).astype(np.float32)))
-
-
-def _borders(part: np.ndarray, cards: np.ndarray) -> float:
-    """Fraction of the cards' rim that a part lies along."""
-    rim = cv2.dilate(cards, np.ones((3, 3), np.uint8)) - cards
-    near = cv2.dilate(part, np.ones((5, 5), np.uint8)) & rim
-    count, label = cv2.connectedComponents(rim)
-    return max((float(near[label == k].mean()) for k in range(1, count)), default=0.0)
-
-
-def _quadrilateral(part: np.ndarray, small: _Small, plane: PlaneLike) -> _Candidate | None:
-    """The quadrilateral about a part."""
-    core = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
-    contours, _ = cv2.findContours(
-        core if core.any() else part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
-    contour = max(contours, key=cv2.contourArea)[:, 0]
-    if len(contour) < 20:
-        return None
-    rim = plane.mm_from_px(small.to_photo(contour), CLOTH_MM)
-    box = cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32))).astype(float)
-    lines = []
-    for i in range(4):
-        a, b = box[i], box[(i + 1) % 4]
-        length = np.linalg.norm(b - a)
-        u = (b - a) / max(length, 1e-9)
-        along, off = (rim - a) @ u, np.abs((rim - a) @ np.array([-u[1], u[0]]))
-        depth = np.linalg.norm(box[(i + 2) % 4] - b)
-        near = (off < 0.06 * depth + 2) & (along > 0.06 * length) & (along < 0.94 * length)
-        if near.sum() < 8:
-            return None
-        vx, vy, x, y = cv2.fitLine(
-            rim[near].astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01
-        ).ravel()
-        lines.append((np.array([x, y], float), np.array([vx, vy], float)))
-    corners = np.array([_meet(lines[i - 1], lines[i]) for i in range(4)])
-    if not np.isfinite(corners).all():
-        return None
-    corners_px = _in_order(plane.px_from_mm(corners, CLOTH_MM))
-    corners = plane.mm_from_px(corners_px, CLOTH_MM)
-    area, whole = (cv2.contourArea(p.astype(np.float32)) for p in (rim, corners))
-    sides_mm, sides_px = (
-        np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1) for p in (corners, corners_px)
-    )
-    return _Candidate(
-        corners, float(min(sides_mm)), float(min(sides_px)), whole, area / max(whole, 1e-9)
-    )
-
-
-def _is_card(plane: PlaneLike, markers_px: np.ndarray, candidate: _Candidate) -> bool:
-    """True for a printed card that was not used as a reference: it shows markers."""
-    quad = plane.px_from_mm(candidate.corners_mm).astype(np.float32)
-    return sum(cv2.pointPolygonTest(quad, m.tolist(), False) > 0 for m in markers_px) >= 3
-
-
-def _meet(p: tuple[np.ndarray, np.ndarray], q: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-    """Where two lines, each a point and a direction, meet."""
-    M = np.stack([p[1], -q[1]], axis=1)
-    if abs(np.linalg.det(M)) < 1e-3:
-        return np.full(2, np.nan)
-    return np.asarray(p[0] + np.linalg.solve(M, q[0] - p[0])[0] * p[1])
-
-
-def _in_order(corners_px: np.ndarray) -> np.ndarray:
-    """Clockwise as seen, the first nearest the top left after a turn of less than 45°."""
-    middle = corners_px.mean(0)
-    turned = corners_px[np.argsort(np.arctan2(*(corners_px - middle).T[::-1]))]
-    edge = np.roll(turned, -1, axis=0) - turned
-    # the top side runs most nearly to the right
-    top = int(np.argmax(edge[:, 0] / np.linalg.norm(edge, axis=1)))
-    return np.roll(turned, -top, axis=0)
 
 
 def _printed(
@@ -598,7 +199,7 @@ def _refine(
     corners_mm: np.ndarray,
     reach_mm: float,
     lines: Printed | None,
-    small: _Small,
+    small: Small,
     by_hand: bool = False,
 ) -> Outline:
     """Follow the four sides, widely first and then closely, and judge them."""
@@ -688,7 +289,7 @@ def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) 
         middle = p.mean(0)
         direction = np.linalg.svd(p - middle, full_matrices=False)[2][0]
         lines.append((middle, direction))
-    corners = np.array([_meet(lines[i - 1], lines[i]) for i in range(4)])
+    corners = np.array([meet(lines[i - 1], lines[i]) for i in range(4)])
     if not np.isfinite(corners).all():
         raise EdgeNotFoundError("The block's sides do not meet in four corners.", _HINT)
     return np.asarray(plane.px_from_mm(corners, CLOTH_MM))
@@ -700,7 +301,7 @@ def _judge(
     """Refuse an outline that is not surely a block's."""
     h, w = rgb.shape[:2]
     if (corners < 1).any() or (corners[:, 0] > w - 2).any() or (corners[:, 1] > h - 2).any():
-        raise _cut_off()
+        raise cut_off()
     for name, t in zip(_NAMES, traces, strict=True):
         if final and t.barred > 0.1:
             raise EdgeNotFoundError(
