@@ -11,11 +11,13 @@ from scipy.special import chdtrc
 
 from ..errors import PlanError
 from ..uncertainty import coverage_factor
-from ..units import INCH, format_length, to_step
+from ..units import INCH, format_length, format_uncertainty, to_step
 from .placing import offcuts, place
-from .rectangles import Array, Block, frontiers
+from .rectangles import Array, Block, axes, frontiers
 
 _EPS = 1e-6
+_WIDTHS = 4  # looked at together
+_SEEN_MM = 0.01  # a lack that is worth a word
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def common_size(
     """Find the largest cut size on the ruler's marks that every block can be trimmed to.
 
     Largest means largest area; of equal areas the wider. Widths are looked at from the widest
-    mark down to 85 % of the narrowest block, which no trimming worth doing goes below.
+    mark down to half of the narrowest block, as far as a larger area could still be had.
 
     Parameters
     ----------
@@ -100,12 +102,9 @@ def common_size(
         return _transposed(turned)
     if fix_width_mm is not None:
         widths = np.array([fix_width_mm])
+        heights = frontiers(blocks, widths)
     else:
-        spread = [float(np.ptp(_across(b))) - 2 * b.guard_mm for b in blocks]
-        last = math.floor(max(spread) / step_mm + _EPS) + 1
-        first = max(1, math.floor(0.85 * min(spread) / step_mm))
-        widths = np.arange(first, last + 1) * step_mm
-    heights = frontiers(blocks, widths)
+        widths, heights = _heights(blocks, step_mm)
     marks = np.floor(heights / step_mm + _EPS).astype(int)
     n = len(blocks)
     ranked = -np.sort(-marks, axis=0)  # row k-1: the height k blocks reach
@@ -129,19 +128,42 @@ def common_size(
     w, h_mm = rows[0].width_mm, rows[0].height_mm
     k = int(np.argmin(np.abs(widths - w)))
     limits = [_limit(blocks, w, h_mm + step_mm, "height", h_mm + step_mm - heights[:, k])]
-    if fix_width_mm is None:
-        across = frontiers([b.transposed() for b in blocks], h_mm)[:, 0]
-        limits.append(_limit(blocks, w + step_mm, h_mm, "width", w + step_mm - across))
+    if fix_width_mm is None:  # of those that a mark more width would leave too low
+        near = np.full(n, True) if k + 1 == len(widths) else marks[:, k + 1] * step_mm < h_mm - _EPS
+        some = [b for b, ok in zip(blocks, near, strict=True) if ok]
+        across = frontiers([b.transposed() for b in some], h_mm, least_mm=0.5 * w)[:, 0]
+        limits.append(_limit(some, w + step_mm, h_mm, "width", w + step_mm - across))
     return CommonSize(w, h_mm, step_mm, tuple(limits), tuple(rows))
 
 
-def _across(block: Block) -> Array:
-    """The outline's coordinates along the direction in which it could be widest."""
-    reach = block.outline_mm
-    distance = np.hypot(*(reach[:, None] - reach[None]).transpose(2, 0, 1))
-    turned = reach @ np.array([math.cos(block.turn), math.sin(block.turn)])
-    lean = float(distance.max()) if len(reach) < 4 else float(np.ptp(turned))
-    return np.array([0.0, lean])
+def _heights(blocks: Sequence[Block], step_mm: float) -> tuple[Array, Array]:
+    """Widths on the marks, and the heights that each block reaches for them; 0 if never looked at.
+
+    A narrower rectangle can be no taller than the narrowest of all, so that widths below the
+    point where even such an area would be smaller than one in hand are left out.
+    """
+    spread = []
+    for b in blocks:
+        away = b.outline_mm[:, None] - b.outline_mm
+        across = b.outline_mm @ axes(b.turn)[0]
+        odd = len(b.outline_mm) < 4  # no sides to speak of: any direction may be the widest
+        reach = float(np.hypot(*away.T).max()) if odd else float(np.ptp(across))
+        spread.append(reach - 2 * b.guard_mm)
+    last = math.floor(max(spread) / step_mm + _EPS) + 1
+    widths = np.arange(max(1, math.floor(0.5 * min(spread) / step_mm)), last + 1) * step_mm
+    heights = np.zeros((len(blocks), len(widths)))
+    heights[:, 0] = frontiers(blocks, widths[0])[:, 0]
+    cap = -np.sort(-heights[:, 0])
+    least = widths[0] * cap[-1] / widths[-1]  # whatever is lower has less area than that in hand
+    area = widths[0] * np.floor(cap / step_mm + _EPS) * step_mm
+    for end in range(len(widths), 1, -_WIDTHS):
+        if (widths[end - 1] * cap <= area).all():
+            break
+        some = np.arange(max(end - _WIDTHS, 1), end)
+        heights[:, some] = frontiers(blocks, widths[some], least_mm=least)
+        marks = np.floor(-np.sort(-heights[:, some], axis=0) / step_mm + _EPS) * step_mm
+        area = np.maximum(area, (widths[some] * marks).max(axis=1))
+    return np.asarray(widths, dtype=np.float64), heights
 
 
 def _limit(blocks: Sequence[Block], next_w: float, next_h: float, name: str, short: Array) -> Limit:
@@ -175,34 +197,42 @@ def below_size(
 ) -> tuple[Missing, ...]:
     """Say of each block that does not reach a size what is missing, where, and what to do.
 
-    The rectangle is laid so that the largest lack is as small as it can be. The advice is
-    common practice: up to 1/16 in re-press, up to a seam allowance re-sew, up to 1 in add a
-    strip and trim back, beyond that use the block elsewhere.
+    The rectangle is laid so that as little as can be is missing; a block that is short both in
+    height and in width is named twice. The advice is common practice: up to 1/16 in re-press,
+    up to a seam allowance re-sew, up to 1 in add a strip and trim back, beyond that use the
+    block elsewhere.
     """
     found = []
-    reach = frontiers(blocks, width_mm)[:, 0]
+    reach = frontiers(blocks, width_mm, least_mm=0.5 * height_mm)[:, 0]
     for block, height in zip(blocks, reach, strict=True):
         if height >= height_mm - _EPS:
             continue
-        cuts = offcuts(block, place(block, width_mm, height_mm))
-        least = [min(o.first_mm, o.second_mm, o.least_mm) - block.guard_mm for o in cuts]
-        lack = (-least[0] - least[2], -least[1] - least[3])
-        pair = (0, 2) if lack[0] >= lack[1] else (1, 3)
-        side = min(pair, key=lambda i: least[i])
-        ends = ("top", "bottom") if side % 2 else ("left", "right")
-        worst = cuts[side]
-        if worst.least_mm < min(worst.first_mm, worst.second_mm) - 0.5:
-            end = "middle"
-        elif abs(worst.first_mm - worst.second_mm) < 0.5:
-            end = "all along"
-        else:
-            end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
-        short = max(*lack, -2 * min(least), 0.0) if max(lack) <= 0 else max(lack)
-        found.append(Missing(block.name, worst.side, end, short, _advice(short, seam_mm)))
+        laid = place(block, width_mm, height_mm)
+        cuts = offcuts(block, laid)
+        lacks = [
+            (-2 * spare, pair) for spare, pair in zip(laid.spare_mm, ((3, 1), (0, 2)), strict=True)
+        ]
+        some = [one for one in lacks if one[0] > _SEEN_MM] or [max(lacks)]
+        for short, pair in sorted(some, reverse=True):
+            # shifting evens out two opposite sides: the crooked or dented one is to blame
+            worst = min(
+                (cuts[i] for i in pair),
+                key=lambda o: o.least_mm - max(o.first_mm, o.second_mm, o.least_mm + 0.5),
+            )
+            ends = ("top", "bottom") if worst.side in ("left", "right") else ("left", "right")
+            if worst.least_mm < min(worst.first_mm, worst.second_mm) - 0.5:
+                end = "middle"
+            elif abs(worst.first_mm - worst.second_mm) < 0.5:
+                end = "all along"
+            else:
+                end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
+            lack = max(short, 0.0)
+            found.append(Missing(block.name, worst.side, end, lack, _advice(lack, seam_mm)))
     return tuple(found)
 
 
 def _advice(short_mm: float, seam_mm: float) -> str:
+    short_mm -= _SEEN_MM
     if short_mm <= INCH / 16:
         return "Press the seams open or flat again and measure again."
     if short_mm <= seam_mm:
@@ -284,10 +314,10 @@ def seam_allowance_really_sewn(
     one = max(u_mm, spread)
     u95 = math.hypot(factor * one / math.sqrt(n), 2.0 * u_common_mm) / per
     extra = deficit / per
-    finest = 32
-    text = format_length(abs(extra), unit=unit, fraction=finest)
+    text = format_length(abs(extra), unit=unit, fraction=32)
+    sure = format_uncertainty(u95, unit=unit)
     off = "wider" if extra > 0 else "narrower"
-    total = format_length(abs(deficit), unit=unit, fraction=finest)
+    total = format_length(abs(deficit), unit=unit, fraction=32)
     # text shows 0 when the amount is below what the unit can show
     seen = to_step(abs(extra), INCH / 32) > 0 if unit == "in" else to_step(abs(extra), 1.0) > 0
     amount = f"about {text}" if seen else f"less than {'1/32 in' if unit == 'in' else '0.1 cm'}"
@@ -302,12 +332,14 @@ def seam_allowance_really_sewn(
         move = "towards" if extra > 0 else "away from"
         result = "short" if extra > 0 else "over"
         sentence = (
-            f"All blocks come out {total} {result}: move the needle or the guide {amount} {move} "
-            f"the raw edge, because the seams are sewn that much {off} than planned."
+            f"All blocks come out {total} {result}: if the pieces were cut to size and the seams "
+            f"pressed flat, move the needle or the guide {amount} (± {sure}) {move} the raw edge, "
+            f"because the seams are sewn that much {off} than planned."
         )
     else:
         sentence = (
-            f"The seams are {amount} {off} than planned on average but vary from block to block; "
+            f"The seams are {amount} (± {sure}) {off} than planned on average but vary from block "
+            "to block; "
             "check cutting and pressing first, then sew against a guide."
         )
     return SewnSeam(seam_mm + extra, u95, deficit, spread / per, same, sentence)

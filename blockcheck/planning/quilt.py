@@ -128,7 +128,11 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         size_mm=size,
         below=below,
         # a lack counts the guard, half of U95, on both sides
-        too_close=tuple(m.name for m in below if m.short_mm <= 4 * guard[m.name]),
+        too_close=tuple(
+            name
+            for name in dict.fromkeys(m.name for m in below)
+            if all(m.short_mm <= 4 * guard[name] for m in below if m.name == name)
+        ),
         uncertain=tuple(
             b.name for b in used if max(b.width_mm.u95, b.height_mm.u95) > plan.step_mm / 2
         ),

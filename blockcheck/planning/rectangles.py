@@ -4,9 +4,11 @@ A rectangle fits with guard g when the rectangle grown by g on all four sides li
 outline. For a convex outline and a fixed turn that is a set of linear inequalities in centre,
 width and height, so the tallest rectangle is a linear program; its one free variable left is
 solved exactly by cutting planes (Kelley 1960, in one dimension: tangents of a concave function).
+The turn is found by the same tangents, within the turns that the block's extent leaves open; the
+height is then never too great, and low by less than 0.01 mm unless two turns are nearly as good.
 Where an edge bows inwards, the rectangle's own side must clear every inner point of the pocket,
 and its corner the pocket's end edges: never unsafe, and exact when the rectangle's side runs past
-the pocket's deepest point.
+the pocket's deepest point; beside it, at most the pocket's depth is given away.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,39 +27,10 @@ from ..errors import PlanError
 
 Array = NDArray[np.float64]
 DIRECTIONS = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
-
-
-@dataclass(frozen=True, eq=False)
-class Pocket:
-    """An inward bow: the hull's normal over it, its inner points, and its two end edges.
-
-    `away` points along each end edge out of the pocket; only the rectangle's corner on that
-    side can reach the edge.
-    """
-
-    normal: Array
-    points: Array
-    end_normals: Array
-    end_offsets: Array
-    away: Array
-
-    @classmethod
-    def of(cls, normal: Array, chain: Array) -> Pocket:
-        """Pocket of a chain of points that begins and ends on the hull."""
-        away = np.array([chain[0] - chain[1], chain[-1] - chain[-2]])
-        across = np.column_stack([away[:, 1], -away[:, 0]])
-        across /= np.hypot(*across.T)[:, None]
-        across *= np.where(across @ normal < 0, -1.0, 1.0)[:, None]
-        ends = np.sum(across * chain[[0, -1]], axis=1)
-        return cls(normal, _extreme(chain[1:-1]), across, ends, away)
-
-    def corners(self, frame: Array, side: int) -> Array:
-        """Signs of the two rectangle corners that could reach the end edges."""
-        along = frame[side % 2]
-        way = DIRECTIONS[side] + np.where(self.away @ along < 0, -1.0, 1.0)[:, None] * np.abs(
-            DIRECTIONS[side][::-1]
-        )
-        return np.asarray(way)
+_CHUNK = 64  # blocks at once, for memory
+_NARROW = 0.15  # radians; beyond it several turns may be good ones, and a wide fan is laid
+_FAN = np.append(np.linspace(-1, 1, 25), [-0.04, -0.013, -0.004, 0.004, 0.013, 0.04])
+_DIFFERENCE = 1e-5  # radians, for slopes
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,38 +59,20 @@ class Block:
             raise PlanError(f"The outline of {self.name} holds numbers that are not lengths.", "")
         points.setflags(write=False)
         object.__setattr__(self, "outline_mm", points)
-        _ = self.planes
+        _ = self.hull
 
     @cached_property
-    def planes(self) -> tuple[Array, Array]:
-        """Outward normals and offsets of the convex hull's edges: n · x <= b."""
+    def hull(self) -> ConvexHull:
+        """The outline's convex hull: outward normals n and offsets with n · x + offset <= 0."""
         try:
-            hull = ConvexHull(self.outline_mm)
+            return ConvexHull(self.outline_mm)
         except QhullError as error:
             raise PlanError(f"The outline of {self.name} encloses no cloth.", "") from error
-        rows = np.unique(np.round(hull.equations, 12), axis=0)
-        return rows[:, :2], -rows[:, 2]
 
     @cached_property
-    def hull_mm(self) -> Array:
-        """Corners of the outline's convex hull."""
-        return np.asarray(self.outline_mm[ConvexHull(self.outline_mm).vertices])
-
-    @cached_property
-    def pockets(self) -> tuple[Pocket, ...]:
+    def pockets(self) -> _Pockets:
         """The inward bows."""
-        points, on = self.outline_mm, np.zeros(len(self.outline_mm), dtype=bool)
-        on[ConvexHull(points).vertices] = True
-        normals, offsets = self.planes
-        on |= (points @ normals.T - offsets).max(axis=1) > -1e-9
-        found, index = [], np.flatnonzero(on)
-        for a, b in zip(index, np.roll(index, -1), strict=True):
-            chain = np.arange(a, (b if b > a else b + len(points)) + 1) % len(points)
-            if len(chain) > 2:
-                ends = (points[a] + points[b]) / 2
-                k = int(np.argmax(normals @ ends - offsets))
-                found.append(Pocket.of(normals[k], points[chain]))
-        return tuple(found)
+        return _Pockets.of(self)
 
     @cached_property
     def turn(self) -> float:
@@ -130,16 +86,50 @@ class Block:
         return Block(self.name, self.outline_mm[:, ::-1], self.guard_mm)
 
 
-def _extreme(points: Array) -> Array:
-    """The points that some side could touch: the convex hull's corners."""
-    if len(points) < 4:
-        return points
-    try:
-        return np.asarray(points[ConvexHull(points).vertices])
-    except QhullError:  # all on one line: its ends
-        far = np.argmax(np.hypot(*(points - points[0]).T))
-        other = np.argmax(np.hypot(*(points - points[far]).T))
-        return points[[far, other]]
+@dataclass(frozen=True, eq=False)
+class _Pockets:
+    """A block's inward bows: parts of the outline that run inside an edge of the hull.
+
+    Attributes
+    ----------
+    normals : ndarray, shape (P, 2)
+        The hull's outward normal over each pocket.
+    points, owner : ndarray, shapes (V, 2), (V,)
+        Inner points of all pockets, and the pocket of each.
+    end_normals, end_offsets, away : ndarray, shapes (2 P, 2), (2 P,), (2 P, 2)
+        Each pocket's first and last edge; `away` points along it out of the pocket. Only the
+        rectangle's corner on that side can reach the edge.
+    """
+
+    normals: Array
+    points: Array
+    owner: NDArray[np.intp]
+    end_normals: Array
+    end_offsets: Array
+    away: Array
+
+    @classmethod
+    def of(cls, block: Block) -> _Pockets:
+        """Find where the outline leaves its hull."""
+        points, n = block.outline_mm, len(block.outline_mm)
+        equations = block.hull.equations
+        on = (points @ equations[:, :2].T + equations[:, 2]).max(axis=1) > -1e-9
+        on[block.hull.vertices] = True
+        index = np.flatnonzero(on)
+        follow = np.roll(index, -1)
+        bowed = (follow - index) % n > 1
+        first, last = index[bowed], follow[bowed]
+        inner = np.flatnonzero(~on)
+        owner = (np.searchsorted(first, inner) - 1) % max(len(first), 1)
+        edge = points[last] - points[first]
+        normals = np.column_stack([edge[:, 1], -edge[:, 0]]) / np.hypot(*edge.T)[:, None]
+        inward = np.sum(normals * (points[(first + 1) % n] - points[first]), axis=1) > 0
+        normals[inward] *= -1.0
+        ends = points[np.column_stack([first, last]).ravel()]
+        away = ends - points[(np.column_stack([first + 1, last - 1]) % n).ravel()]
+        across = np.column_stack([away[:, 1], -away[:, 0]]) / np.hypot(*away.T)[:, None]
+        across[np.sum(across * np.repeat(normals, 2, axis=0), axis=1) < 0] *= -1.0
+        return cls(normals, points[inner], owner, across, np.sum(across * ends, axis=1), away)
 
 
 def axes(turn: float) -> Array:
@@ -160,171 +150,273 @@ def frontier(block: Block, widths_mm: ArrayLike, max_turn: float = math.pi / 4) 
 
 
 def frontiers(
-    blocks: Sequence[Block], widths_mm: ArrayLike, max_turn: float = math.pi / 4
+    blocks: Sequence[Block],
+    widths_mm: ArrayLike,
+    max_turn: float = math.pi / 4,
+    least_mm: float = 0.0,
 ) -> Array:
     """The frontiers of many blocks at once, one row each.
 
-    Turns are searched from those at which a side lies flush with an edge and a coarse fan,
-    then by golden section on both sides of the best.
+    Heights below `least_mm` are of no interest: they may come out too low, and sooner.
     """
     widths = np.atleast_1d(np.asarray(widths_mm, dtype=np.float64))
     rows = [
-        frontiers_and_turns(blocks[i : i + 64], widths, max_turn)[0]
-        for i in range(0, len(blocks), 64)
+        frontiers_and_turns(blocks[i : i + _CHUNK], widths, max_turn, least_mm)[0]
+        for i in range(0, len(blocks), _CHUNK)
     ]
     return np.concatenate(rows) if rows else np.empty((0, len(widths)))
 
 
 def frontiers_and_turns(
-    blocks: Sequence[Block], plain: Array, max_turn: float
+    blocks: Sequence[Block], widths_mm: Array, max_turn: float, least_mm: float = 0.0
 ) -> tuple[Array, Array]:
-    """Heights, and the turns at which they are had."""
+    """Heights, and the turns at which they are had.
+
+    Looked at first: the block's own turn and those that lie flush with its longest edges. They
+    leave only a small range of turns in which a taller rectangle could still lie; there, between
+    two neighbours of a fan, the best is closed in on by tangents and by halving.
+    """
     stack = _Stack.of(blocks)
     guard = np.array([[b.guard_mm] for b in blocks])
-    widths = plain + 2 * guard
+    widths = widths_mm + 2 * guard
     n, k = widths.shape
-    fan = np.concatenate([np.linspace(-max_turn, max_turn, 13), [-0.01, -0.003, 0.003, 0.01]])
-    # only an edge's own turn counts, so equal turns may stand twice
-    flush = np.arctan2(stack.normals[..., 1], stack.normals[..., 0])
     own = np.array([[b.turn] for b in blocks])
-    flush = (flush - own + math.pi / 4) % (math.pi / 2) - math.pi / 4
-    flush = np.clip(flush, -max_turn, max_turn)
-    turns = np.sort(np.hstack([flush, np.tile(fan, (n, 1))]), axis=1) + own
-    t = turns.shape[1]
-    all_turns = np.repeat(turns, k, axis=1)
-    heights = stack.tallest(np.tile(widths, (1, t)), all_turns).reshape(n, t, k)
-    best, top = heights.argmax(axis=1), heights.max(axis=1)
-    middle = np.take_along_axis(turns, best, axis=1)
-    below = np.where(turns[:, :, None] < middle[:, None] - 1e-9, turns[:, :, None], -np.inf)
-    above = np.where(turns[:, :, None] > middle[:, None] + 1e-9, turns[:, :, None], np.inf)
-    low, high = below.max(axis=1), above.min(axis=1)
-    low, high = np.where(low > -9, low, middle), np.where(high < 9, high, middle)
-    a, b = np.hstack([low, middle]), np.hstack([middle, high])
-    both = np.hstack([widths, widths])
-    golden = (math.sqrt(5) - 1) / 2
-    c, d = b - golden * (b - a), a + golden * (b - a)
-    hc, hd = stack.tallest(both, c), stack.tallest(both, d)
-    at = middle
-    for _ in range(20):
-        left = hc > hd
-        a, b = np.where(left, a, c), np.where(left, d, b)
-        new = np.where(left, b - golden * (b - a), a + golden * (b - a))
-        value = stack.tallest(both, new)
-        c, d = np.where(left, new, d), np.where(left, c, new)
-        hc, hd = np.where(left, value, hd), np.where(left, hc, value)
-        for half in (slice(None, k), slice(k, None)):
-            better = value[:, half] > top
-            top, at = np.where(better, value[:, half], top), np.where(better, new[:, half], at)
+
+    flush = np.clip(stack.flush(own), -max_turn, max_turn)
+    turns = np.hstack([0 * own, flush[:, :4]])[:, :, None] + 0 * widths[:, None]
+    height = stack.tallest(widths, own[:, :, None] + turns)[1].max(axis=1)
+    reach = stack.reach(widths, np.maximum(height, least_mm), own, max_turn)
+    fan = np.minimum(reach, _NARROW)[:, None] * np.linspace(-1, 1, 9)[:, None]
+    top, at = _search(stack, widths, own[:, :, None] + np.hstack([turns, fan]), 2 * guard)
+    if reach.max() > _NARROW:
+        turns = np.hstack([flush[:, 4:], np.tile(_FAN * max_turn, (n, 1))]) + own
+        turns = np.repeat(turns[:, :, None], k, axis=2)
+        top, at = _best(*np.stack([(top, at), _search(stack, widths, turns, 2 * guard)], axis=2))
     top = np.maximum(top - 2 * guard, 0.0)
-    order = np.argsort(-plain)
+    order = np.argsort(-widths_mm)
     top[:, order] = np.maximum.accumulate(top[:, order], axis=1)
     return np.asarray(top), at
 
 
+def _search(stack: _Stack, widths: Array, turns: Array, worth: Array) -> tuple[Array, Array]:
+    """Close in on the tallest near the best of (n, t, k) turns; heights below `worth` are none."""
+
+    def tangents(turns: Array) -> Array:
+        """Turn, score and slope at (n, t, k) turns, stacked first, then the height."""
+        score, height = stack.tallest(widths, np.hstack([turns, turns + _DIFFERENCE]))
+        value, beside = np.split(score, 2, axis=1)
+        slope = (beside - value) / _DIFFERENCE
+        return np.stack([turns, value, slope, np.split(height, 2, axis=1)[0]])
+
+    score, height = stack.tallest(widths, turns)
+    at = _best(score, turns)[1][:, None]
+    left = np.where(turns < at - 1e-9, turns, -np.inf).max(axis=1, keepdims=True)
+    right = np.where(turns > at + 1e-9, turns, np.inf).min(axis=1, keepdims=True)
+    left, right = np.where(left > -9, left, at), np.where(right < 9, right, at)
+    left, middle, right = np.split(tangents(np.hstack([left, at, right])), 3, axis=2)
+    top, at = _best(height, turns)
+    for step in range(24):
+        rising = middle[2] >= 0
+        left, right = np.where(rising, middle, left), np.where(rising, right, middle)
+        turns, promise = _meet(left, right)
+        apart = right[0] - left[0]
+        if step % 2:  # halved in turn, because between far tangents the height is not concave
+            turns = left[0] + apart / 2
+        gain = (promise > np.maximum(top, worth)[:, None] + 1e-5) | (apart > 1e-3)
+        if not (gain & (apart > 1e-7)).any():
+            break
+        middle = tangents(turns)
+        top, at = _best(np.hstack([top[:, None], middle[3]]), np.hstack([at[:, None], turns]))
+    return top, at
+
+
+def _best(heights: Array, turns: Array) -> tuple[Array, Array]:
+    """The greatest of (n, t, k) heights, and its turn."""
+    i = heights.argmax(axis=1)[:, None]
+    height, turn = (np.take_along_axis(z, i, 1)[:, 0] for z in (heights, turns))
+    return height, turn
+
+
+def _meet(left: Array, right: Array) -> tuple[Array, Array]:
+    """Where two tangents meet, and the height there: no concave function lies above it.
+
+    Where they do not rise towards each other, the higher of the two places itself.
+    """
+    (a, fa, sa), (b, fb, sb) = left[:3], right[:3]
+    peak = (sa > 0) & (sb < 0)
+    gap = np.where(peak, sa - sb, 1.0)
+    turn = np.where(peak, np.clip((fb - fa + sa * a - sb * b) / gap, a, b), np.where(fa > fb, a, b))
+    return turn, np.where(peak, fa + sa * (turn - a), np.maximum(fa, fb))
+
+
 @dataclass(frozen=True, eq=False)
 class _Stack:
-    """Half-planes and pockets of many blocks, padded to one shape with what never binds."""
+    """Hulls and pockets of many blocks, padded to one shape with what never binds."""
 
     normals: Array
     offsets: Array
+    hulls: Array
     bow_normals: Array
-    bows: Array
-    bow_there: NDArray[np.bool_]
+    bow_points: Array
+    owner: NDArray[np.intp]
+    there: NDArray[np.bool_]
     end_normals: Array
     end_offsets: Array
     away: Array
-    outlines: Array
 
     @classmethod
     def of(cls, blocks: Sequence[Block]) -> _Stack:
+        pockets = [b.pockets for b in blocks]
+        corners = [b.outline_mm[b.hull.vertices] for b in blocks]
         n = len(blocks)
-        m = max(len(b.planes[1]) for b in blocks)
-        p = max(len(b.pockets) for b in blocks)
-        q = max((len(pocket.points) for b in blocks for pocket in b.pockets), default=0)
-        r = max(len(b.hull_mm) for b in blocks)
-        stack = cls(
-            np.zeros((n, m, 2)),
-            np.full((n, m), np.inf),
-            np.zeros((n, p, 2)),
-            np.zeros((n, p, q, 2)),
-            np.zeros((n, p), dtype=bool),
-            np.zeros((n, p, 2, 2)),
-            np.full((n, p, 2), np.inf),
-            np.zeros((n, p, 2, 2)),
-            np.zeros((n, r, 2)),
+        v = max(len(one.points) for one in pockets)
+
+        def padded(arrays: Sequence[NDArray[Any]], fill: float = 0.0) -> NDArray[Any]:
+            long = max(len(a) for a in arrays)
+            out = np.full((n, long, *arrays[0].shape[1:]), fill, dtype=arrays[0].dtype)
+            for i, a in enumerate(arrays):
+                out[i, : len(a)] = a
+            return out
+
+        long = max(len(c) for c in corners)
+        return cls(
+            padded([b.hull.equations[:, :2] for b in blocks]),
+            padded([-b.hull.equations[:, 2] for b in blocks], np.inf),
+            np.stack([c[np.minimum(np.arange(long), len(c) - 1)] for c in corners]),
+            padded([one.normals for one in pockets]),
+            padded([one.points for one in pockets]),
+            padded([one.owner for one in pockets]),
+            np.arange(v) < np.array([[len(one.points)] for one in pockets]),
+            padded([one.end_normals for one in pockets]),
+            padded([one.end_offsets for one in pockets], np.inf),
+            padded([one.away for one in pockets]),
         )
-        for i, block in enumerate(blocks):
-            normals, offsets = block.planes
-            stack.normals[i, : len(normals)], stack.offsets[i, : len(offsets)] = normals, offsets
-            for j, bow in enumerate(block.pockets):
-                stack.bow_normals[i, j], stack.bow_there[i, j] = bow.normal, True
-                stack.bows[i, j] = bow.points[np.minimum(np.arange(q), len(bow.points) - 1)]
-                stack.end_normals[i, j], stack.end_offsets[i, j] = bow.end_normals, bow.end_offsets
-                stack.away[i, j] = bow.away
-            corners = block.hull_mm
-            stack.outlines[i] = corners[np.minimum(np.arange(r), len(corners) - 1)]
-        return stack
 
-    def tallest(self, widths: Array, turns: Array) -> Array:
-        """Tallest rectangle for each block's widths and turns (no guard); -inf if none."""
-        u = np.stack([np.cos(turns), np.sin(turns)], axis=1)
-        v = np.stack([-u[:, 1], u[:, 0]], axis=1)
-        p, q = self.normals @ u, self.normals @ v
-        b = np.broadcast_to(self.offsets[:, :, None], p.shape)
-        if self.bow_there.any():
-            ahead, down = self.bow_normals @ u, self.bow_normals @ v
-            across = np.abs(ahead) > np.abs(down)
-            px = np.where(across, np.sign(ahead), 0.0)
-            qx = np.where(across, 0.0, np.where(down < 0, -1.0, 1.0))
-            reach = (self.bows @ u[:, None]) * px[:, :, None] + (self.bows @ v[:, None]) * qx[
-                :, :, None
-            ]
-            bx = np.where(self.bow_there[:, :, None], reach.min(axis=2), np.inf)
-            p, q, b = (np.concatenate(z, axis=1) for z in ((p, px), (q, qx), (b, bx)))
-            for end in (0, 1):  # an end edge counts if the corner next to it is the nearest
-                ep, eq = self.end_normals[:, :, end] @ u, self.end_normals[:, :, end] @ v
-                ap, aq = self.away[:, :, end] @ u, self.away[:, :, end] @ v
-                near = np.where(across, eq * aq, ep * ap) > 0
-                eb = np.where(near, self.end_offsets[:, :, end, None], np.inf)
-                p, q, b = (np.concatenate(z, axis=1) for z in ((p, ep), (q, eq), (b, eb)))
-        room = b - np.abs(p) * widths[:, None] / 2
-        flat = np.abs(q) < 1e-10
+    def flush(self, own: Array) -> Array:
+        """Turns, from the blocks' own, flush with hull edges: each side's longest, then all."""
+        edge = np.roll(self.hulls, -1, axis=1) - self.hulls
+        length = np.hypot(edge[..., 0], edge[..., 1])
+        angle = np.arctan2(edge[..., 1], edge[..., 0]) - own + math.pi / 4
+        quarter, turn = np.divmod(angle, math.pi / 2)
+        facing = quarter.astype(int) % 4
+        longest = [np.where(facing == side, length, -1.0).argmax(axis=1) for side in range(4)]
+        turn -= math.pi / 4
+        return np.hstack([np.take_along_axis(turn, np.stack(longest, axis=1), axis=1), turn])
+
+    def reach(self, widths: Array, heights: Array, own: Array, max_turn: float) -> Array:
+        """Largest turn from the own at which a rectangle taller than `heights` could lie.
+
+        Turned by t it spans w cos t + h sin t across and h cos t + w sin t down, which cannot be
+        more than the hull does in the own frame.
+        """
+        u, v = (self.hulls @ z[..., None] for z in _frames(own[:, 0]))
+        diagonal = np.maximum(np.hypot(widths, heights), 1e-9)
+        ends = []  # each span fits up to the first turn, and again from the second
+        for span, angle in (
+            (np.ptp(u, axis=1), np.arctan2(heights, widths)),
+            (np.ptp(v, axis=1), np.arctan2(widths, heights)),
+        ):
+            part = np.arccos(np.minimum(span / diagonal, 1.0))
+            ends.append((np.where(part > 0, angle - part, np.inf), angle + part))
+        (until, again), (until_down, again_down) = ends
+        wide = again <= np.minimum(until_down, max_turn)
+        wide |= again_down <= np.minimum(until, max_turn)
+        wide |= np.maximum(again, again_down) <= max_turn
+        return np.where(wide, max_turn, np.clip(np.minimum(until, until_down), 0.0, max_turn))
+
+    def tallest(self, widths: Array, turns: Array) -> tuple[Array, Array]:
+        """Tallest rectangle for each block's (n, k) widths at (n, t, k) turns, without guard.
+
+        Returns
+        -------
+        score, height
+            Height less a penalty for width that lacks; the height, -1 where the width lacks.
+        """
+        shape = turns.shape
+        widths, turns = np.tile(widths, (1, shape[1])), turns.reshape(len(turns), -1)
+        n, k = widths.shape
+        u, v = _frames(turns)
+
+        def turned(vectors: Array) -> tuple[Array, Array]:
+            across = vectors.transpose(0, 2, 1)
+            return u @ across, v @ across
+
+        ahead, down = turned(self.bow_normals)
+        level = np.abs(ahead) > np.abs(down)  # the pocket is in the left or right side
+        side = np.where(level, np.where(ahead > 0, 1, 3), np.where(down < 0, 0, 2))
+        owner = np.broadcast_to(self.owner[:, None], (n, k, self.owner.shape[1]))
+        side = np.where(self.there[:, None], np.take_along_axis(side, owner, 2), -1)
+        x, y = turned(self.bow_points)
+        low = np.where(side == 0, y, -np.inf).max(axis=2, initial=-np.inf)
+        up = np.where(side == 2, y, np.inf).min(axis=2, initial=np.inf)
+        half = widths / 2
+        along = turned(self.hulls)[0]
+        lo = np.where(side == 3, x, -np.inf).max(axis=2, initial=-np.inf)
+        hi = np.where(side == 1, x, np.inf).min(axis=2, initial=np.inf)
+        lo, hi = np.maximum(along.min(axis=2), lo) + half, np.minimum(along.max(axis=2), hi) - half
+
+        p, q = turned(self.normals)
+        end_p, end_q = turned(self.end_normals)
+        way_p, way_q = turned(self.away)
+        # an end edge counts only where it comes further in than the pocket's next point
+        near = np.where(np.repeat(level, 2, axis=2), end_q * way_q, end_p * way_p) > 0
+        b = np.broadcast_to(self.offsets[:, None], p.shape)
+        b = np.concatenate([b, np.where(near, self.end_offsets[:, None], np.inf)], axis=2)
+        p, q = np.concatenate([p, end_p], axis=2), np.concatenate([q, end_q], axis=2)
+        room = b - np.abs(p) * half[..., None]
+        steep = np.abs(q) < 1e-10
         with np.errstate(divide="ignore", invalid="ignore"):
-            slope, level, limit = -p / q, room / q, room / p
-        upper, lower = (q > 0) & ~flat, (q < 0) & ~flat
-        along = self.outlines @ u
-        lo = np.maximum(along.min(axis=1), np.where(flat & (p < 0), limit, -np.inf).max(axis=1))
-        hi = np.minimum(along.max(axis=1), np.where(flat & (p > 0), limit, np.inf).min(axis=1))
-        possible = hi >= lo - 1e-9
-        lo, hi = np.where(possible, lo, 0.0), np.where(possible, hi, 0.0)
-        up_a, up_b = np.where(upper, slope, 0.0), np.where(upper, level, np.inf)
-        low_a, low_b = np.where(lower, slope, 0.0), np.where(lower, level, -np.inf)
-        best = _highest(up_a, up_b, low_a, low_b, lo, hi)
-        return np.where(possible & (best > 0), best, -np.inf)
+            slope, height, limit = -p / q, room / q, room / p
+        if steep.any():
+            lo = np.maximum(lo, np.where(steep & (p < 0), limit, -np.inf).max(axis=2))
+            hi = np.minimum(hi, np.where(steep & (p > 0), limit, np.inf).min(axis=2))
+        lines = []
+        for below, extreme, never in ((q > 1e-10, up, np.inf), (q < -1e-10, low, -np.inf)):
+            a = np.where(below, slope, 0.0).reshape(n * k, -1)
+            b = np.where(below, height, never).reshape(n * k, -1)
+            lines += [np.pad(a, ((0, 0), (0, 1))), np.hstack([b, extreme.reshape(-1, 1)])]
+        lack = np.maximum(lo - hi, 0.0)
+        lo, hi = np.minimum(lo, (lo + hi) / 2), np.maximum(hi, (lo + hi) / 2)
+        best = _highest(lines, lo.ravel(), hi.ravel()).reshape(n, k)
+        height = np.where(lack > 1e-9, -1.0, best)
+        return (best - 1e4 * lack).reshape(shape), height.reshape(shape)
 
 
-def _highest(up_a: Array, up_b: Array, low_a: Array, low_b: Array, lo: Array, hi: Array) -> Array:
-    """Largest of min(upper lines) - max(lower lines) over lo to hi, by tangents from both ends."""
+def _frames(turns: Array) -> tuple[Array, Array]:
+    """Directions of width and height at each turn, along a last axis."""
+    u = np.stack([np.cos(turns), np.sin(turns)], axis=-1)
+    return u, np.stack([-u[..., 1], u[..., 0]], axis=-1)
 
-    def at(x: Array) -> tuple[Array, Array]:
-        i = (up_a * x[:, None] + up_b).argmin(axis=1)[:, None]
-        j = (low_a * x[:, None] + low_b).argmax(axis=1)[:, None]
-        take = np.take_along_axis
-        a = (take(up_a, i, 1) - take(low_a, j, 1))[:, 0]
-        return a * x + (take(up_b, i, 1) - take(low_b, j, 1))[:, 0], a
 
-    (f0, a0), (f1, a1) = at(lo), at(hi)
+def _highest(lines: Sequence[Array], lo: Array, hi: Array) -> Array:
+    """Largest of min(upper lines) - max(lower lines) over lo to hi, by tangents from both ends.
+
+    `lines` are (T, m) slopes and heights of the upper and of the lower ones; a row leaves the
+    work when it is solved.
+    """
+    up_a, up_b, low_a, low_b = lines
+
+    def at(rows: NDArray[np.intp], x: Array) -> tuple[Array, Array]:
+        i = (up_a[rows] * x[:, None] + up_b[rows]).argmin(axis=1)
+        j = (low_a[rows] * x[:, None] + low_b[rows]).argmax(axis=1)
+        a = up_a[rows, i] - low_a[rows, j]
+        return a * x + up_b[rows, i] - low_b[rows, j], a
+
+    rows = np.arange(len(lo))
+    (f0, a0), (f1, a1) = at(rows, lo), at(rows, hi)
     best = np.maximum(f0, f1)
+    keep = (a0 > 0) & (a1 < 0)
     for _ in range(60):
-        active = (a0 > 0) & (a1 < 0)
-        gap = np.where(active, a0 - a1, 1.0)
-        x = np.clip(np.where(active, (f1 - f0 + a0 * lo - a1 * hi) / gap, lo), lo, hi)
-        bound = f0 + a0 * (x - lo)
-        f, a = at(x)
-        best = np.maximum(best, f)
-        if not (active & (bound - f > 1e-7)).any():
+        rows = rows[keep]
+        lo, hi, f0, f1, a0, a1 = (z[keep] for z in (lo, hi, f0, f1, a0, a1))
+        if not len(rows):
             break
-        right, left = active & (a >= 0), active & (a < 0)
+        x = np.clip((f1 - f0 + a0 * lo - a1 * hi) / (a0 - a1), lo, hi)
+        bound = f0 + a0 * (x - lo)
+        f, a = at(rows, x)
+        best[rows] = np.maximum(best[rows], f)
+        right = a >= 0
         lo, f0, a0 = np.where(right, x, lo), np.where(right, f, f0), np.where(right, a, a0)
-        hi, f1, a1 = np.where(left, x, hi), np.where(left, f, f1), np.where(left, a, a1)
+        hi, f1, a1 = np.where(right, hi, x), np.where(right, f1, f), np.where(right, a1, a)
+        keep = (bound - f > 1e-7) & (a0 > 0) & (a1 < 0)
     return best

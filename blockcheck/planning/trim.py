@@ -58,10 +58,15 @@ class TrimPlan:
     def instructions(self, *, unit: str = "in", fraction: int = 16) -> tuple[str, ...]:
         """Write the cuts in the order of work: right and top, turn the block, left and bottom."""
         lines = {o.side: _line(o, unit, fraction) for o in self.offcuts}
+        size = [
+            format_length(mm, unit=unit, fraction=32)
+            for mm in (self.placement.width_mm, self.placement.height_mm)
+        ]
         return (
             lines["right"],
             lines["top"],
-            "Turn the block halfway round without lifting the ruler's line.",
+            f"Turn the block halfway round; lay the ruler's {size[0]} and {size[1]} lines on the "
+            "two fresh cuts.",
             lines["left"],
             lines["bottom"],
         )

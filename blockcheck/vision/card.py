@@ -6,7 +6,7 @@ each refined in the photo's own pixels (marker corners are pulled inwards by blu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -79,7 +79,17 @@ def find_boards(
             reference = refine_board(gray, board, side / board.rows, corners[own], ids[own], scale)
             if reference is not None:
                 found.append(reference)
-    return sorted(found, key=lambda r: -len(r.points_px))
+    return one_printer(sorted(found, key=lambda r: -len(r.points_px)))
+
+
+def one_printer(references: list[Reference]) -> list[Reference]:
+    """Return prints whose errors of scale are one and the same: printer and ruler are.
+
+    The adjustment takes each scale's error for its own, so that n prints would seem √n times
+    as sure as one; each is made √n times less sure, and together they are as sure as one.
+    """
+    n = len(references)
+    return [replace(r, scale_sigma=float(np.sqrt(n)) * r.scale_sigma) for r in references]
 
 
 def find_markers(gray: np.ndarray, family: int = _FAMILY) -> tuple[np.ndarray, np.ndarray]:
