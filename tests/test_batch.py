@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from shapely import Polygon
 
 from blockcheck.errors import PlanError
-from blockcheck.planning import rectangles
 from blockcheck.planning.batch import below_size, common_size, seam_allowance_really_sewn
 from blockcheck.planning.placing import place
 from blockcheck.planning.rectangles import Block, frontier, frontiers
+from blockcheck.planning.stack import Stack
 from blockcheck.units import INCH
 
 SAILBOAT = np.array([[0.0, 0.0], [6.5, 0.0], [6.5, 9.5], [0.0, 9.5]]) * INCH
@@ -94,7 +94,7 @@ def test_every_turn_looked_at():
         blocks.append(Block("b", shape + rng.normal(0, 0.1, shape.shape), rng.uniform(0, 0.4)))
     widths = np.array([5.5, 6.0, 6.25]) * INCH
     heights = frontiers(blocks, widths)
-    stack = rectangles._Stack.of(blocks)
+    stack = Stack.of(blocks)
     grown = widths + 2 * np.array([[b.guard_mm] for b in blocks])
     own = np.array([b.turn for b in blocks])
     best = np.zeros_like(heights)

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blockcheck.errors import PlanError
+from blockcheck.planning.arranging import arrange
 from blockcheck.planning.layout import (
     Piece,
-    arrange,
     check_rows,
     compare_halves,
     half_block_cut,
@@ -87,6 +87,27 @@ def test_offset_uncertainty_agrees_with_simulation():
     assert joint.names == ("centre of sailboat 2", "after b")
 
 
+def test_strips_lie_over_the_middle_of_blocks_in_offset_rows():
+    """With strips between the pieces, a strip of one row is centred on a block of the next."""
+    strip = Piece("strip", 2 * INCH, 2 * INCH)
+    half = half_block_cut(6.5 * INCH, strip_cut_mm=2 * INCH)
+    end, (a, b, c) = Piece("half", half, half), row(6.5, 6.5, 6.5)
+    check = check_rows([[a, strip, b], [end, strip, c, strip, end]])
+    assert {n for j in check.joints for n in j.names if "strip" in n} >= {"centre of strip"}
+    assert all(j.total_mm == pytest.approx(0, abs=1e-9) for j in check.joints)
+    assert check.lengths_mm[0] == pytest.approx(check.lengths_mm[1])
+
+
+def test_small_steps_that_add_up():
+    """Each joint is within 1/8 in, but the rows drift apart: they are to be pinned."""
+    check = check_rows([row(6.5, 6.5, 6.5), row(6.56, 6.56, 6.56, name="boat")])
+    assert [j.meets for j in check.joints] == ["yes"] * 3
+    assert [j.adds_up for j in check.joints] == ["yes", "yes", "no"]
+    assert "Pin the rows together here" in check.joints[2].advice
+    assert "3/16 in apart" in check.joints[2].advice
+    assert not check.flagged
+
+
 def worst(cuts, rows):
     at = np.cumsum(np.array(cuts).reshape(rows, -1), axis=1)
     return np.abs(np.diff(at, axis=0)).max()
@@ -114,6 +135,39 @@ def test_arrangement_larger():
     assert many.worst_mm < 3
     with pytest.raises(PlanError):
         arrange(cuts, 4)
+
+
+def test_solver_agrees_with_all_orders():
+    """Nine blocks in three rows: milp's proved best is the best of 362 880 orders."""
+    rng = np.random.default_rng(3)
+    cuts = {f"b{i}": 165 + rng.normal(0, 2) for i in range(9)}
+    found = arrange(cuts, 3, time_limit_s=20.0)
+    assert found.method.startswith("exact: SciPy")
+    orders = np.array(list(itertools.permutations(cuts.values()))).reshape(-1, 3, 3)
+    best = np.abs(np.diff(np.cumsum(orders, axis=2), axis=1)).max(axis=(1, 2)).min()
+    assert found.worst_mm == pytest.approx(best, abs=1e-5)
+
+
+def test_arrangement_in_offset_rows():
+    """Blocks among half blocks: the worst joint of the order is that of the checked rows."""
+    rng = np.random.default_rng(5)
+    cuts = {f"b{i}": 6.5 * INCH + rng.normal(0, 2) for i in range(7)}
+    half = Piece("half", half_block_cut(6.5 * INCH), half_block_cut(6.5 * INCH))
+    rows = [[None, None, None], [half, None, None, half], [None, None]]
+    with pytest.raises(PlanError):
+        arrange({**cuts, "b7": 165.0}, rows)
+    rows[2] = [None, Piece("setting rectangle", 6.5 * INCH, 6.5 * INCH), None]
+    found = arrange(cuts, rows, planned_mm=6.5 * INCH, u_mm=dict.fromkeys(cuts, 0.3))
+    assert found.rows[1][0] == found.rows[1][-1] == "half"
+    assert sorted(n for line in found.rows for n in line if n in cuts) == sorted(cuts)
+    assert found.worst_mm == pytest.approx(found.check.worst_mm)
+    assert all(j.total_u_mm > 0 for j in found.check.joints)
+    tries = []
+    for order in itertools.islice(itertools.permutations(cuts), 0, None, 29):
+        names = iter(order)
+        laid = [[p or Piece(n := next(names), cuts[n], 6.5 * INCH) for p in line] for line in rows]
+        tries.append(check_rows(laid).worst_mm)
+    assert found.worst_mm <= min(tries) + 1e-9
 
 
 def test_mirror_halves():

@@ -13,7 +13,8 @@ from ..errors import PlanError
 from ..uncertainty import coverage_factor
 from ..units import INCH, format_length, format_uncertainty, to_step
 from .placing import offcuts, place
-from .rectangles import Array, Block, axes, frontiers
+from .rectangles import Block, axes, frontiers
+from .stack import Array
 
 _EPS = 1e-6
 _WIDTHS = 4  # looked at together

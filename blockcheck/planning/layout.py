@@ -1,16 +1,14 @@
-"""Rows that meet: where every seam falls, which joints miss, and which order misses least."""
+"""Rows that meet: where every seam falls, and which joints miss by how much."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import lil_matrix
 
 from ..errors import PlanError
 from ..uncertainty import verdict
@@ -18,6 +16,7 @@ from ..units import INCH, format_length
 
 Array = NDArray[np.float64]
 QUARTER = INCH / 4
+_SAME_PLACE_MM = 0.5  # marks that the plan puts nearer than this meet
 
 
 @dataclass(frozen=True)
@@ -101,7 +100,7 @@ def seam_positions(row: Sequence[Piece], seam_mm: float = QUARTER) -> tuple[Seam
     return tuple(seams)
 
 
-def _marks(row: Sequence[Piece], seam_mm: float) -> list[tuple[Seam, Array]]:
+def marks_of(row: Sequence[Piece], seam_mm: float) -> list[tuple[Seam, Array]]:
     """Seams and centres in order, each with the pieces' shares in its position."""
     seams, marks = seam_positions(row, seam_mm), []
     shares = np.zeros(len(row))
@@ -116,6 +115,28 @@ def _marks(row: Sequence[Piece], seam_mm: float) -> list[tuple[Seam, Array]]:
         marks.append((seam, shares.copy()))
         start, planned = seam.position_mm, seam.planned_mm
     return marks
+
+
+def meeting_marks(
+    upper: Sequence[Piece], lower: Sequence[Piece], seam_mm: float
+) -> list[tuple[Seam, Array, Seam, Array]]:
+    """Marks of two rows that the plan puts on one place, with the pieces' shares in each.
+
+    A seam meets a seam or the centre of a piece; the centre of a strip meets that of a block.
+    """
+    found = []
+    below = marks_of(lower, seam_mm)
+    for a, sa in marks_of(upper, seam_mm):
+        for b, sb in below:
+            if abs(a.planned_mm - b.planned_mm) > _SAME_PLACE_MM:
+                continue
+            one, other = (m[m % 1 > 0] for m in (sa, sb))  # a centre has half of its piece
+            if len(one) and len(other):
+                lengths = upper[int(sa.sum())].planned_mm, lower[int(sb.sum())].planned_mm
+                if math.isclose(*lengths, abs_tol=_SAME_PLACE_MM):
+                    continue
+            found.append((a, sa, b, sb))
+    return found
 
 
 def check_rows(
@@ -133,25 +154,19 @@ def check_rows(
     """
     joints: list[Joint] = []
     flagged: dict[str, None] = {}
-    all_marks = [_marks(row, seam_mm) for row in rows]
-    for r in range(len(rows) - 1):
-        before, shares_before = 0.0, (np.zeros(len(rows[r])), np.zeros(len(rows[r + 1])))
-        u = tuple(np.array([p.u_mm for p in row]) for row in (rows[r], rows[r + 1]))
+    for r, (upper, lower) in enumerate(itertools.pairwise(rows)):
+        before, shares_before = 0.0, (np.zeros(len(upper)), np.zeros(len(lower)))
+        u = tuple(np.array([p.u_mm for p in row]) for row in (upper, lower))
         start = 0.0
-        for (a, sa), (b, sb) in itertools.product(all_marks[r], all_marks[r + 1]):
-            centres = a.name.startswith("centre") and b.name.startswith("centre")
-            if centres or abs(a.planned_mm - b.planned_mm) > 0.5:
-                continue
+        for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
             total = b.position_mm - a.position_mm
             step = total - before
+            since = sa - shares_before[0], sb - shares_before[1]
             total_u = math.hypot(*(sa * u[0]), *(sb * u[1]))
-            step_u = math.hypot(
-                *((sa - shares_before[0]) * u[0]), *((sb - shares_before[1]) * u[1])
-            )
+            step_u = math.hypot(*(since[0] * u[0]), *(since[1] * u[1]))
             meets = verdict(step, step_u, -tolerance_mm, tolerance_mm)
             adds_up = verdict(total, total_u, -tolerance_mm, tolerance_mm)
-            longer = rows[r + 1] if step > 0 else rows[r]
-            shares = sb - shares_before[1] if step > 0 else sa - shares_before[0]
+            longer, shares = (lower, since[1]) if step > 0 else (upper, since[0])
             names = [p.name for p, s in zip(longer, shares, strict=True) if s > 0]
             advice = ""
             if meets != "yes":
@@ -159,6 +174,9 @@ def check_rows(
                 length = format_length(a.planned_mm - start, unit=unit, fraction=16)
                 advice = f"Ease {' and '.join(names)} by {amount} over {length}."
                 flagged.update(dict.fromkeys(names))
+            elif adds_up != "yes":
+                amount = format_length(abs(total), unit=unit, fraction=16)
+                advice = f"Pin the rows together here: left alone they are {amount} apart by now."
             joints.append(
                 Joint(
                     (r, r + 1),
@@ -174,7 +192,9 @@ def check_rows(
                 )
             )
             before, shares_before, start = total, (sa, sb), a.planned_mm
-    lengths = tuple(m[-1][0].position_mm if m else 0.0 for m in all_marks)
+    lengths = tuple(
+        s[-1].position_mm if (s := seam_positions(row, seam_mm)) else 0.0 for row in rows
+    )
     worst = max((abs(j.total_mm) for j in joints), default=0.0)
     return RowsCheck(lengths, tuple(joints), tuple(flagged), worst)
 
@@ -196,112 +216,6 @@ def half_block_cut(
             "The strip leaves nothing of the half block.", "Choose a narrower strip or none."
         )
     return half
-
-
-@dataclass(frozen=True)
-class Arrangement:
-    """An order of blocks over rows, its worst mismatch, and how it was found."""
-
-    rows: tuple[tuple[str, ...], ...]
-    worst_mm: float
-    method: str
-
-
-def arrange(cut_mm: Mapping[str, float], rows: int, *, time_limit_s: float = 5.0) -> Arrangement:
-    """Spread blocks over straight rows so that the worst mismatch is smallest.
-
-    The mismatch counts at every seam and at the end, between neighbouring rows, from the rows'
-    start. Up to eight blocks all orders are tried. Up to 24, SciPy's `milp` (HiGHS branch and
-    cut) proves the best or stops at its time; beyond that blocks of like size go one above the
-    other and pairs are exchanged while that helps. `method` says which.
-    """
-    names = sorted(cut_mm, key=lambda n: (cut_mm[n], n))
-    size = np.array([cut_mm[n] for n in names])
-    n = len(names)
-    if rows < 1 or n == 0 or n % rows:
-        raise PlanError(f"{n} blocks do not fill {rows} rows evenly.", "Change the rows.")
-    cols = n // rows
-    if n <= 8:
-        orders = np.array(list(itertools.permutations(range(n))))
-        order = orders[int(np.argmin(_worst(size[orders], rows, cols)))]
-        method = "exact: all orders tried"
-    else:
-        order, method = _exchange(size, rows, cols), "like sizes stacked, then pairs exchanged"
-        if n <= 24 and rows > 1:
-            solved, proved = _milp(size, rows, cols, time_limit_s)
-            if solved is not None:
-                a, b = _worst(size[[order, solved]], rows, cols)
-                order = solved if b < a - 1e-9 else order
-                if proved:
-                    method = "exact: SciPy milp (HiGHS)"
-                elif b < a - 1e-9:
-                    method = "SciPy milp (HiGHS), stopped at its time"
-    grid = order.reshape(rows, cols)
-    worst = float(_worst(size[order][None], rows, cols)[0])
-    return Arrangement(tuple(tuple(names[i] for i in row) for row in grid), worst, method)
-
-
-def _worst(sizes: Array, rows: int, cols: int) -> Array:
-    """Worst mismatch of each order; `sizes` is (orders, blocks)."""
-    at = np.cumsum(sizes.reshape(-1, rows, cols), axis=2)
-    if rows == 1:
-        return np.zeros(len(at))
-    return np.asarray(np.abs(np.diff(at, axis=1)).max(axis=(1, 2)))
-
-
-def _exchange(size: Array, rows: int, cols: int) -> NDArray[np.int_]:
-    order = np.arange(len(size)).reshape(cols, rows).T.copy()
-    order[:, 1::2] = order[::-1, 1::2]
-    flat = order.ravel()
-    pairs = np.array(list(itertools.combinations(range(len(size)), 2)))
-    best = float(_worst(size[flat][None], rows, cols)[0])
-    for _ in range(100):
-        pick = pairs[:: max(1, len(pairs) * len(size) // 2_000_000)]
-        tries = np.tile(flat, (len(pick), 1))
-        k = np.arange(len(pick))
-        tries[k, pick[:, 0]], tries[k, pick[:, 1]] = flat[pick[:, 1]], flat[pick[:, 0]]
-        worst = _worst(size[tries], rows, cols)
-        i = int(worst.argmin())
-        if worst[i] >= best - 1e-9:
-            break
-        flat, best = tries[i], float(worst[i])
-    return np.asarray(flat)
-
-
-def _milp(size: Array, rows: int, cols: int, limit: float) -> tuple[NDArray[np.int_] | None, bool]:
-    """Assignment of block i to place k with the worst mismatch as the cost."""
-    n = len(size)
-    excess = size - size.min()
-    one = lil_matrix((2 * n, n * n + 1))
-    for i in range(n):
-        one[i, i * n : (i + 1) * n] = 1
-        one[n + i, i : n * n : n] = 1
-    meet = lil_matrix((2 * (rows - 1) * cols, n * n + 1))
-    line = 0
-    for r, c in itertools.product(range(rows - 1), range(cols)):
-        for sign in (1.0, -1.0):
-            for j in range(c + 1):
-                for row, way in ((r, -1.0), (r + 1, 1.0)):
-                    meet[line, row * cols + j : n * n : n] = sign * way * excess
-            meet[line, n * n] = -1.0
-            line += 1
-    cost = np.append(np.zeros(n * n), 1.0)
-    found = milp(
-        cost,
-        constraints=[
-            LinearConstraint(one.tocsr(), 1, 1),
-            LinearConstraint(meet.tocsr(), -np.inf, 0),
-        ],
-        integrality=np.append(np.ones(n * n), 0),
-        bounds=Bounds(0, np.append(np.ones(n * n), np.inf)),
-        options={"time_limit": limit},
-    )
-    if found.x is None:
-        return None, False
-    places = found.x[:-1].reshape(n, n).argmax(axis=1)
-    if len(set(places)) < n:
-        return None, False
-    return np.argsort(places), found.status == 0
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,11 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from ..errors import PlanError
-from .rectangles import DIRECTIONS, Array, Block, axes, frontiers_and_turns
+from .rectangles import Block, axes, frontiers_and_turns
+from .stack import Array
 
 SIDES = ("top", "right", "bottom", "left")
+DIRECTIONS = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
 _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 # what a millimetre costs: missing cloth, a point's shortage, off centre; evenness gains 1
 _CLOTH, _POINT, _CENTRE = 1e6, 1e4, 1e2

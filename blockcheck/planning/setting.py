@@ -10,9 +10,10 @@ from ..errors import PlanError
 from ..uncertainty import Estimate
 from ..units import INCH, format_length
 from . import cutting, finishing
+from .arranging import Arrangement, arrange
 from .cutting import CutPiece, Figure, StripYield, Yardage
 from .finishing import Binding, QuiltingLines
-from .layout import Arrangement, Piece, RowsCheck, arrange, check_rows, half_block_cut
+from .layout import Piece, RowsCheck, check_rows, half_block_cut
 from .plan import BlockRecord, Plan, called
 
 ARRANGE_LIMIT_S = 1.0  # what a person waits for an order of the blocks
@@ -183,8 +184,17 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
             "measured block."
         )
         return replace(result, note=note)
-    widths = {name: e.value for name, e in sizes}
-    return replace(result, arrangement=arrange(widths, lines, time_limit_s=ARRANGE_LIMIT_S))
+    arrangement = arrange(
+        {name: e.value for name, e in sizes},
+        lines,
+        u_mm={name: own_u(e) for name, e in sizes},
+        planned_mm=cut,
+        seam_mm=plan.seam_mm,
+        tolerance_mm=plan.tolerance_mm,
+        unit=plan.unit,
+        time_limit_s=ARRANGE_LIMIT_S,
+    )
+    return replace(result, arrangement=arrangement)
 
 
 def cut_list(
