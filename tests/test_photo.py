@@ -13,8 +13,9 @@ from PIL import Image
 
 import blockcheck
 from blockcheck.cli import main
-from blockcheck.errors import PhotoError
+from blockcheck.errors import PhotoError, ReferenceHiddenError
 from blockcheck.vision.photo import read_photo
+from fixtures.scene import Camera, Card, Mat, Scene, project, render
 
 ROOT = Path(__file__).resolve().parent.parent
 TRUTH = json.loads((ROOT / "fixtures" / "photos" / "truth.json").read_text())
@@ -307,3 +308,15 @@ def test_small_and_large_photos_are_measured(number, size, tmp_path):
     block = result.blocks[0]
     for found, true in ((block.width_mm, "width_mm"), (block.height_mm, "height_mm")):
         assert abs(found.value - truth[true]) < found.u95
+
+
+def test_a_card_mostly_covered_is_said_to_be(tmp_path):
+    """Two columns of markers are left of five: a card is there, but too little of it."""
+    card = Card("A", (40, 0))
+    camera = Camera(1800, 1350, 26 * 2250 / 43.27, distance_mm=330)
+    rgb = render(Scene(camera, Mat(lines_mm=None), (card,)))
+    (left, _), (right, _) = project(camera, [(-20, 0), (52, 0)])
+    rgb[:, round(left) : round(right)] = rgb[5, 5]
+    Image.fromarray(rgb).save(tmp_path / "p.png", compress_level=1)
+    with pytest.raises(ReferenceHiddenError, match="Too little"):
+        blockcheck.find_plane(tmp_path / "p.png", card_side="4in")

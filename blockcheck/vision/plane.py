@@ -11,6 +11,7 @@ from ..errors import (
     NoReferenceError,
     OverexposedError,
     Problem,
+    ReferenceHiddenError,
     TiltedError,
 )
 from ..profiles import find_profile
@@ -43,7 +44,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
 
     Raises
     ------
-    NoReferenceError, ReferencesDisagreeError, TiltedError, BlurredError, OverexposedError
+    NoReferenceError, ReferenceHiddenError, ReferencesDisagreeError, TiltedError, BlurredError,
+    OverexposedError
     """
     usual = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
     profile = find_profile(settings.profiles, photo.lens_key)
@@ -71,7 +73,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     if found is not None:
         plane = replace(found[0], mat=found[1])
     if plane is None:
-        raise _why_nothing(photo, settings)
+        raise _why_nothing(photo, settings, len(markers[1]))
     problems: tuple[Problem, ...] = ()
     if profile and not lens_fits(plane, prior, photo.size):
         plane, problems = readjust(plane, usual), (_OTHER_LENS,)
@@ -81,7 +83,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
-def _why_nothing(photo: Photo, settings: Settings) -> Exception:
+def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
     name = photo.path.name
     white = np.mean(np.all(photo.rgb[::8, ::8] >= _WHITE, axis=2))
     if white > 0.5:
@@ -103,6 +105,11 @@ def _why_nothing(photo: Photo, settings: Settings) -> Exception:
         return NoReferenceError(
             f"The mat's lines could not be followed in {name}.",
             "Hold the phone level above the mat, with more of its lines in the picture, or use the card.",
+        )
+    if n_markers >= 2:  # one alone may be a pattern that happens to look like a marker
+        return ReferenceHiddenError(
+            f"Too little of the printed card is seen in {name}.",
+            "Take off what lies on it, and keep all of it in the picture, without glare.",
         )
     return NoReferenceError(f"No reference card was found in {name}.", _CARD_HINT)
 
