@@ -160,6 +160,22 @@ class Small:
         return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
 
 
+    def lines_seen_around(self, part: np.ndarray, cell: int) -> bool:
+        """Whether the mat's lines show all around a part, so that it is cloth that hides them."""
+        if self.segments is None or self.seen is None:
+            return False
+        wide, narrow = (
+            cv2.dilate(part, np.ones((2 * n + 1, 2 * n + 1), np.uint8)) for n in (2 * cell, cell)
+        )
+        middle = np.round(self.to_small(self.segments.mean(1))).astype(int)
+        h, w = part.shape
+        inside = (middle >= 0).all(1) & (middle[:, 0] < w) & (middle[:, 1] < h)
+        ring = (wide > narrow) & (self.cards == 0)
+        around = np.zeros(len(middle), bool)
+        around[inside] = ring[middle[inside, 1], middle[inside, 0]]
+        return bool(around.sum() >= 12 and self.seen[around].mean() > 0.85)
+
+
 @dataclass(frozen=True)
 class Candidate:
     """A quadrilateral that may be a block.
@@ -240,11 +256,13 @@ def _at_level(
     for k in np.argsort(-stats[1:, 4]) + 1:
         part = (label == k).astype(np.uint8)
         bare = part & shown
-        if stats[k, 4] < 120 or bare.sum() < 0.25 * stats[k, 4]:
-            continue  # crumbs; or lines faint or dashed, or glare
+        if stats[k, 4] < 120:
+            continue
+        if bare.sum() < 0.25 * stats[k, 4] and not small.lines_seen_around(part, cell):
+            continue  # lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
             continue
-        got = _quadrilateral(bare, small, plane)
+        got = _quadrilateral(bare, small, plane) if bare.any() else None
         readings = (
             []
             if got is None or got.fill < 0.86
@@ -253,7 +271,7 @@ def _at_level(
         if (
             cell
             and (part & hidden).any()
-            and (got is None or _goes_on(got, small, hidden, plane, cell))
+            and (not readings or _goes_on(readings[0], small, hidden, plane, cell))
         ):
             more = _quadrilateral(part, small, plane)
             if more is not None and more.fill > 0.8:
