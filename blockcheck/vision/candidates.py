@@ -159,7 +159,6 @@ class Small:
         size = max(3, round(0.7 * cell))
         return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
 
-
     def lines_seen_around(self, part: np.ndarray, cell: int) -> bool:
         """Whether the mat's lines show all around a part, so that it is cloth that hides them."""
         if self.segments is None or self.seen is None:

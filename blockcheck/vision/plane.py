@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -22,8 +23,10 @@ from .card import find_boards, find_markers
 from .grid import SPACINGS_MM, find_lines, find_lines_alone
 from .lens import LensPrior, pose_from_points
 from .photo import Photo
-from .square import find_square
+from .reference import Reference
+from .square import find_squares
 
+_ABOUT = 0.03  # how far a square's side may be off for it to be the one that was named
 STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
 _WHITE = 253
 _CARD_HINT = (
@@ -51,27 +54,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     profile = find_profile(settings.profiles, photo.lens_key)
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     markers = find_markers(photo.gray)
-    references = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
-    spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
-    plane = None
-    if references:
-        camera = first_camera(prior, references[0])
-        plane = adjust(references, prior, camera)
-    elif settings.square is not None:
-        square = find_square(photo.rgb, settings.square, prior)
-        if square is not None:
-            references, corners_px = [square[0]], square[1]
-            corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * settings.square
-            camera = pose_from_points(prior, corners_mm, corners_px, references[0].height_mm)
-            plane = adjust(references, prior, camera)
-    if plane is not None:
-        found = find_lines(photo.gray, references, prior, plane, spacings)
-    elif settings.grid is not None:
-        found = find_lines_alone(photo.rgb, photo.gray, prior, settings.grid)
-    else:
-        found = None
-    if found is not None:
-        plane = replace(found[0], mat=found[1])
+    plane = _found(photo, settings, prior, markers)
     if plane is None:
         raise _why_nothing(photo, settings, len(markers[1]))
     problems: tuple[Problem, ...] = ()
@@ -81,6 +64,59 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     check_agreement(plane)
     problems += _warnings(plane, photo, settings)
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
+
+
+def _found(
+    photo: Photo, settings: Settings, prior: LensPrior, markers: tuple[np.ndarray, np.ndarray]
+) -> Plane | None:
+    """All references in the photo adjusted together, the mat's lines last."""
+    boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
+    spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
+    side, squares = settings.square or 0.0, []
+    if side:
+        squares = find_squares(photo.rgb, side, prior)
+    planes = _with_boards(boards, squares, side, prior) if boards else _each(squares, side, prior)
+    without_lines = []
+    for plane in planes:
+        references = [p.reference for p in plane.references]
+        lines = find_lines(photo.gray, references, prior, plane, spacings)
+        if lines is not None:
+            return replace(lines[0], mat=lines[1])
+        without_lines.append(plane)
+    if without_lines:
+        return without_lines[0]
+    if settings.grid is not None:
+        lines = find_lines_alone(photo.rgb, photo.gray, prior, settings.grid)
+        if lines is not None:
+            return replace(lines[0], mat=lines[1])
+    return None
+
+
+def _with_boards(
+    boards: list[Reference],
+    squares: list[tuple[Reference, np.ndarray]],
+    side_mm: float,
+    prior: LensPrior,
+) -> Iterator[Plane]:
+    """The boards, and the square that has about the side that was named."""
+    plane = adjust(boards, prior, first_camera(prior, boards[0]))
+    for square, corners_px in squares:
+        corners = plane.mm_from_px(corners_px, square.height_mm)
+        sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+        if np.abs(sides / side_mm - 1).max() < _ABOUT:
+            plane = adjust([*boards, square], prior, plane.camera)
+            break
+    yield plane
+
+
+def _each(
+    squares: list[tuple[Reference, np.ndarray]], side_mm: float, prior: LensPrior
+) -> Iterator[Plane]:
+    """Each square by itself: the mat's lines tell which of them has the side that was named."""
+    for square, corners_px in squares:
+        corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * side_mm
+        camera = pose_from_points(prior, corners_mm, corners_px, square.height_mm)
+        yield adjust([square], prior, camera)
 
 
 def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:

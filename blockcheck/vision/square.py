@@ -12,10 +12,10 @@ SQUARE_SCALE = 0.001  # 1 sigma of a paper square cut or bought to size
 _DIFFERENT = 12.0  # CIELAB distance (8-bit OpenCV scale) between the square and its surroundings
 
 
-def find_square(
+def find_squares(
     rgb: np.ndarray, side_mm: float, prior: LensPrior
-) -> tuple[Reference, np.ndarray] | None:
-    """Find the evenly coloured square.
+) -> list[tuple[Reference, np.ndarray]]:
+    """Find evenly coloured squares, likeliest first: a plain block may look like one.
 
     Parameters
     ----------
@@ -25,20 +25,20 @@ def find_square(
 
     Returns
     -------
-    (Reference, (4, 2) array) or None
-        Its edges, each known across itself only, and its corners in pixels.
+    list of (Reference, (4, 2) array)
+        Three at most: edges, each known across itself only, and corners in pixels.
     """
     step = max(1, round(max(rgb.shape) / 1000))
     small = cv2.resize(rgb, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     lab = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.2), cv2.COLOR_RGB2LAB)
-    best, best_cost = None, np.inf
+    costs = []
     for corners in _quadrilaterals(lab):
         cost = _unevenness(lab, corners) + 100 * _not_square(prior, (corners + 0.5) * step - 0.5)
-        if cost < best_cost:
-            best, best_cost = corners, cost
-    if best is None:
-        return None
-    return _refine(rgb, (best + 0.5) * step - 0.5, side_mm)
+        if np.isfinite(cost):
+            costs.append((cost, corners))
+    costs.sort(key=lambda pair: pair[0])
+    refined = (_refine(rgb, (corners + 0.5) * step - 0.5, side_mm) for _, corners in costs[:3])
+    return [square for square in refined if square is not None]
 
 
 def _quadrilaterals(lab: np.ndarray) -> list[np.ndarray]:
