@@ -38,6 +38,7 @@ SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
+_FIRST = 40  # pieces of line to begin with
 _GROWTH = 2.2  # of what is followed, from one adjustment to the next
 
 
@@ -115,6 +116,8 @@ def _follow(
         keep = clear_of(camera, affine, lattice, size, hidden)
         middle = lattice.points(np.array([0.5]))[:, 0] @ affine[:, :2].T + affine[:, 2]
         distance = np.linalg.norm(middle - centre, axis=1)
+        if step == 0 and keep.sum() > _FIRST:  # what lies nearest around the reference
+            reach = max(reach, float(np.partition(distance[keep], _FIRST)[_FIRST]))
         last = step > 0 and reach >= distance[keep].max(initial=0)
         now = lattice.only(_at_most(1200 if last else 300, keep & (distance < reach)))
         if len(now.cells) < 8:
