@@ -192,6 +192,8 @@ class Trace:
         How unlike mat it is outside, 0 to 1 (median).
     spill : float
         The same as a mean: what of the outside may still be cloth.
+    busy : float
+        Fraction of all places looked at that are sharp and not printed.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
     fine : bool
@@ -208,6 +210,7 @@ class Trace:
     contrast: float
     outside: float
     spill: float
+    busy: float
     moved: float
     fine: bool
 
@@ -315,6 +318,7 @@ def trace(
         float(contrast.mean()),
         float(np.median(outside[rows, n])),
         float(outside[rows, n].mean()),
+        float(((sharp > 0.5) & ~printed).mean()),
         float(np.abs(smooth).max()),
         fine,
     )

@@ -24,6 +24,7 @@ from .candidates import (
 )
 from .edges import BINS, Mat, Printed, Trace, trace
 
+_BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
 _LINE_MM = 0.9  # the widest printed line
 _NO_MARKERS = np.zeros((0, 2))
 _NAMES = ("top", "right", "bottom", "left")
@@ -233,13 +234,20 @@ def _refine(
 
     corners, traces = follow(start, [], (reach_mm, 2.2, 2.2))
     if not by_hand:
-        further = [
-            _further(t, corners[i], corners[(i + 1) % 4], px_per_mm, look)
-            for i, t in enumerate(traces)
-        ]
-        if any(further):
-            traces = [f or t for f, t in zip(further, traces, strict=True)]
+        for _ in range(3):
+            beyond = [
+                _beyond(t, corners[i], corners[(i + 1) % 4], px_per_mm, look)
+                for i, t in enumerate(traces)
+            ]
+            further = [_is_edge(t, lines is not None) for t in beyond]
+            if not any(further):
+                break
+            traces = [b if f else t for b, f, t in zip(beyond, further, traces, strict=True)]
             corners, traces = follow(_corners(plane, traces, None), traces, (2.2, 2.2))
+        if lines is not None and max(t.busy for t in beyond) > _BUSY:
+            raise EdgeNotFoundError(
+                "Something patterned lies beside the block, or its edge is like the mat.", _HINT
+            )
         _judge(rgb, corners, traces, plane, final=True)
     sides = []
     for i in range(4):
@@ -252,15 +260,22 @@ def _refine(
     return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
 
 
-def _further(
+def _beyond(
     found: Trace, a: np.ndarray, b: np.ndarray, px_per_mm: float, look: Callable[..., Trace]
-) -> Trace | None:
-    """The raw edge beyond a seam, or beyond a row of a print, that was taken for it."""
+) -> Trace:
+    """Look from 1 to 10 mm outside an edge."""
     u = (b - a) / np.linalg.norm(b - a)
     outward = np.array([u[1], -u[0]])
     base = found.smooth_px + 5.5 * px_per_mm * outward
-    t = look(base, outward, 4.5 * px_per_mm, fine=False)
-    return t if min(t.strength, t.support, t.contrast) > 0.6 and t.barred < 0.1 else None
+    return look(base, outward, 4.5 * px_per_mm, fine=False)
+
+
+def _is_edge(t: Trace, lines_known: bool) -> bool:
+    """Whether the raw edge is there, beyond a seam or a row of a print that was taken for it."""
+    clear = min(t.strength, t.support, t.contrast) > 0.6
+    # a pale row is little unlike the mat, but it is full of edges
+    woven = lines_known and t.busy > _BUSY and min(t.strength, t.support) > 0.5
+    return (clear or woven) and t.barred < 0.1
 
 
 def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:

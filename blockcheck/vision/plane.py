@@ -72,10 +72,8 @@ def _found(
     """All references in the photo adjusted together, the mat's lines last."""
     boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
     spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
-    side, squares = settings.square or 0.0, []
-    if side:
-        squares = find_squares(photo.rgb, side, prior)
-    planes = _with_boards(boards, squares, side, prior) if boards else _each(squares, side, prior)
+    side = settings.square
+    planes = _with_boards(photo, boards, side, prior) if boards else _each(photo, side, prior)
     without_lines = []
     for plane in planes:
         references = [p.reference for p in plane.references]
@@ -93,27 +91,26 @@ def _found(
 
 
 def _with_boards(
-    boards: list[Reference],
-    squares: list[tuple[Reference, np.ndarray]],
-    side_mm: float,
-    prior: LensPrior,
+    photo: Photo, boards: list[Reference], side_mm: float | None, prior: LensPrior
 ) -> Iterator[Plane]:
-    """The boards, and the square that has about the side that was named."""
+    """The boards, and beside them the square that has about the side that was named."""
     plane = adjust(boards, prior, first_camera(prior, boards[0]))
-    for square, corners_px in squares:
-        corners = plane.mm_from_px(corners_px, square.height_mm)
-        sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
-        if np.abs(sides / side_mm - 1).max() < _ABOUT:
-            plane = adjust([*boards, square], prior, plane.camera)
-            break
+    if side_mm is not None:
+        hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+        for square, corners_px in find_squares(photo.rgb, side_mm, prior, hidden):
+            corners = plane.mm_from_px(corners_px, square.height_mm)
+            sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+            if np.abs(sides / side_mm - 1).max() < _ABOUT:
+                plane = adjust([*boards, square], prior, plane.camera)
+                break
     yield plane
 
 
-def _each(
-    squares: list[tuple[Reference, np.ndarray]], side_mm: float, prior: LensPrior
-) -> Iterator[Plane]:
+def _each(photo: Photo, side_mm: float | None, prior: LensPrior) -> Iterator[Plane]:
     """Each square by itself: the mat's lines tell which of them has the side that was named."""
-    for square, corners_px in squares:
+    if side_mm is None:
+        return
+    for square, corners_px in find_squares(photo.rgb, side_mm, prior):
         corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * side_mm
         camera = pose_from_points(prior, corners_mm, corners_px, square.height_mm)
         yield adjust([square], prior, camera)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 
@@ -13,7 +15,7 @@ _DIFFERENT = 12.0  # CIELAB distance (8-bit OpenCV scale) between the square and
 
 
 def find_squares(
-    rgb: np.ndarray, side_mm: float, prior: LensPrior
+    rgb: np.ndarray, side_mm: float, prior: LensPrior, hidden: Sequence[np.ndarray] = ()
 ) -> list[tuple[Reference, np.ndarray]]:
     """Find evenly coloured squares, likeliest first: a plain block may look like one.
 
@@ -22,6 +24,8 @@ def find_squares(
     rgb : (H, W, 3) uint8 array
     side_mm : float
     prior : LensPrior
+    hidden : sequence of (4, 2) arrays
+        What other references cover: a card is made of squares.
 
     Returns
     -------
@@ -33,6 +37,9 @@ def find_squares(
     lab = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.2), cv2.COLOR_RGB2LAB)
     costs = []
     for corners in _quadrilaterals(lab):
+        middle = ((corners.mean(0) + 0.5) * step - 0.5).tolist()
+        if any(cv2.pointPolygonTest(h.astype(np.float32), middle, False) > 0 for h in hidden):
+            continue
         cost = _unevenness(lab, corners) + 100 * _not_square(prior, (corners + 0.5) * step - 0.5)
         if np.isfinite(cost):
             costs.append((cost, corners))

@@ -1,0 +1,112 @@
+"""Whole photos of made scenes in which something lies ready to be taken for something else."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import blockcheck
+from blockcheck.vision.lens import Camera as Lens
+from fixtures.make import quad
+from fixtures.scene import Block, Camera, Card, Mat, Scene, Square, save, truth
+
+INCH = 25.4
+PHONE = Camera(width=2000, height=1500, f_px=1450, tilt_deg=4.0, distance_mm=360)
+CARD = Card("A", (110, -40), 8)
+
+
+def measured(scene, tmp_path, **settings):
+    """Measure the scene's photo and pair what is found with the truth, both as width and height."""
+    save(scene, tmp_path / "p.jpg")
+    result = blockcheck.measure_photo(tmp_path / "p.jpg", **settings)
+    assert result.ok, result.problems
+    (block,), (true,) = result.blocks, truth(scene)["blocks"]
+    return [(block.width_mm, true["width_mm"]), (block.height_mm, true["height_mm"])]
+
+
+def holds(pairs):
+    return all(abs(found.value - true) < found.u95 for found, true in pairs)
+
+
+@pytest.mark.parametrize("gap", [0.3, 0.8, 1.5])
+def test_a_printed_line_beside_an_edge_is_not_followed(gap, tmp_path):
+    """The left edge runs along a line of the mat, `gap` mm from it."""
+    left = -5 * INCH + gap
+    block = Block(quad(150, 190, (left + 75, 0)), cloth="dots")
+    scene = Scene(PHONE, Mat(line_width_mm=0.7), (CARD,), (block,), seed=4)
+    assert holds(measured(scene, tmp_path, card_side="4in"))
+
+
+def test_cloth_of_the_mats_colour_is_found_by_the_lines_it_hides(tmp_path):
+    mat = Mat(colour=(205, 205, 200), line_colour=(110, 112, 116))
+    block = Block(quad(152, 203, (-55, 0), 6), cloth="solid", colours=((236, 236, 233),))
+    assert holds(measured(Scene(PHONE, mat, (CARD,), (block,), seed=5), tmp_path, card_side="4in"))
+
+
+def test_the_outermost_row_of_a_pale_gingham_is_not_left_out(tmp_path):
+    mat = Mat(colour=(205, 205, 200), line_colour=(110, 112, 116))
+    block = Block(
+        quad(150, 190, (-55, 0), 4), cloth="gingham", colours=((235, 232, 226), (60, 90, 80))
+    )
+    pairs = measured(Scene(PHONE, mat, (CARD,), (block,), seed=6), tmp_path, card_side="4in")
+    assert all(abs(found.value - true) < INCH / 16 for found, true in pairs)
+
+
+@pytest.mark.parametrize("cloth", ["stripe", "gingham", "solid"])
+def test_lines_alone_keep_their_spacing_with_dashes_halfway(cloth, tmp_path):
+    """Neither dashes at half an inch nor the cloth's stripes pass for the lines an inch apart."""
+    block = Block(quad(150, 190, (0, 0), 7), cloth=cloth)
+    scene = Scene(PHONE, Mat(dashes=True), (), (block,), seed=7)
+    assert holds(measured(scene, tmp_path, grid="1in"))
+
+
+def test_lines_a_centimetre_apart_are_found_around_a_paper_square(tmp_path):
+    block = Block(quad(150, 190, (-60, 0), 4))
+    square = Square((90, 0), 12, 76.2)
+    scene = Scene(PHONE, Mat(lines_mm=10.0), (), (block,), None, square, seed=8)
+    save(scene, tmp_path / "p.jpg")
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", square="3in")
+    assert {p.name for p in plane.references} == {"square", "mat lines"}
+
+
+def test_a_square_serves_beside_a_card_and_a_wrong_size_is_told(tmp_path):
+    square = Square((110, 75), 10, 76.2, (200, 80, 90))
+    scene = Scene(
+        PHONE, Mat(), (CARD,), (Block(quad(150, 190, (-60, 0), 3)),), None, square, seed=9
+    )
+    save(scene, tmp_path / "p.jpg")
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in", square="3in")
+    assert {p.name for p in plane.references} == {"card A", "square", "mat lines"}
+    result = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in", square="3.05in")
+    assert [p.code for p in result.problems] == ["references_disagree"]
+
+
+def test_two_cards_with_the_block_between_them_still_use_the_mats_lines(tmp_path):
+    cards = (replace(CARD, centre_mm=(125, -40)), Card("C", (-125, 40), -6))
+    scene = Scene(
+        replace(PHONE, distance_mm=400), Mat(), cards, (Block(quad(110, 190, (0, 0), 4)),), seed=10
+    )
+    save(scene, tmp_path / "p.jpg")
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in")
+    assert "mat lines" in {p.name for p in plane.references}
+
+
+def test_steps_about_a_point_leave_it_where_it_is_seen():
+    """The adjustment's steps: derivative against differences, and the point held."""
+    rng = np.random.default_rng(2)
+    turn = np.linalg.qr(np.eye(3) + 0.1 * rng.normal(size=(3, 3)))[0]
+    lens = Lens(
+        turn * np.sign(np.diag(turn)), np.array([10.0, -20, 400]), 3000, -0.01, 0.002, 2000, 1500
+    )
+    point = np.array([30.0, 50.0, 0.0])
+    T = lens.steps_about(point)
+    for j in range(11):
+        step = np.zeros(11)
+        step[j] = 1e-3 if j in (3, 4, 9, 10) else 1e-6
+        there, back = (lens.moved_about(s * step, point).t for s in (1, -1))
+        np.testing.assert_allclose((there - back) / (2 * step[j]), T[3:6, j], rtol=1e-4, atol=1e-6)
+        if j not in (3, 4):
+            moved = lens.moved_about(1000 * step, point)
+            np.testing.assert_allclose(
+                moved.project(point[None]), lens.project(point[None]), atol=1e-6
+            )
