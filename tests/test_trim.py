@@ -9,7 +9,7 @@ from shapely import Polygon, contains, polygons, prepare
 from blockcheck.errors import PlanError
 from blockcheck.planning import placing
 from blockcheck.planning.rectangles import Block, axes
-from blockcheck.planning.trim import trim
+from blockcheck.planning.trim import trim, trim_all
 from blockcheck.units import INCH
 
 SAILBOAT = np.array([[0.0, 0.0], [6.75, 0.0], [6.75, 9.75], [0.0, 9.75]]) * INCH
@@ -150,14 +150,37 @@ def test_nothing_better_is_found_by_trying(tight):
         assert skewed[as_good].min(initial=np.inf) > off - 5e-3
 
 
+def settled(wishes, turn):
+    """Let one placement settle from a turn, each program solved alone."""
+    work, answer = placing._settle(wishes, turn), None
+    try:
+        while True:
+            answer = placing._solve([work.send(answer)])[0]
+    except StopIteration as end:
+        return end.value
+
+
+def test_many_at_once_as_one_by_one():
+    rng = np.random.default_rng(8)
+    blocks = [Block(str(i), wavy(rng, 0.8), 0.1 + 0.1 * (i % 3)) for i in range(40)]
+    marks = [{"mast": [84.0, 7.0 + i / 20]} if i % 3 else {} for i in range(40)]
+    lines = [[[84.0, 10.0], [84.5, 200.0]] if i % 4 == 0 else None for i in range(40)]
+    many = trim_all(blocks, 6.5 * INCH, 9.5 * INCH, points_mm=marks, centre_lines_mm=lines)
+    for plan, block, points, line in zip(many, blocks, marks, lines, strict=True):
+        one = trim(block, 6.5 * INCH, 9.5 * INCH, points_mm=points, centre_line_mm=line)
+        assert plan.name == block.name
+        assert plan.placement.corners_mm == pytest.approx(one.placement.corners_mm, abs=1e-3)
+
+
 def test_evenness_from_any_start():
     """Local solutions from many turns give no more even cut than the one that is returned."""
     rng = np.random.default_rng(3)
     for _ in range(10):
         block = Block("b", wavy(rng, 0.8), 0.1)
         half = np.array([6.5, 9.5]) * INCH / 2
-        wishes = placing._Wishes(half, np.empty((0, 2)), 6.35, None, 0, math.pi / 4)
-        tries = [placing._settle(block, wishes, block.turn + t) for t in np.linspace(-0.3, 0.3, 9)]
+        wishes = placing.Wishes(block, half, np.empty((0, 2)), 6.35, None, 0)
+        turns = block.turn + np.linspace(-0.3, 0.3, 9)
+        tries = [settled(wishes, turn) for turn in turns]
         best = max(sum(one.spare_mm) for one in tries if one.clearance_mm >= 0)
         laid = placing.place(block, *(2 * half))
         assert laid.clearance_mm > 0

@@ -157,7 +157,7 @@ def check_rows(
     for r, (upper, lower) in enumerate(itertools.pairwise(rows)):
         before, shares_before = 0.0, (np.zeros(len(upper)), np.zeros(len(lower)))
         u = tuple(np.array([p.u_mm for p in row]) for row in (upper, lower))
-        start = 0.0
+        start = held = 0.0  # held: the mismatch at the last joint that was eased or pinned
         for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
             total = b.position_mm - a.position_mm
             step = total - before
@@ -174,8 +174,10 @@ def check_rows(
                 length = format_length(a.planned_mm - start, unit=unit, fraction=16)
                 advice = f"Ease {' and '.join(names)} by {amount} over {length}."
                 flagged.update(dict.fromkeys(names))
-            elif adds_up != "yes":
-                amount = format_length(abs(total), unit=unit, fraction=16)
+                held = total
+            elif abs(total - held) > tolerance_mm:
+                amount = format_length(abs(total - held), unit=unit, fraction=16)
+                held = total
                 advice = f"Pin the rows together here: left alone they are {amount} apart by now."
             joints.append(
                 Joint(

@@ -27,7 +27,7 @@ from .cutting import CutPiece
 from .plan import BlockRecord, Plan
 from .rectangles import Block
 from .setting import Fabric, Finish, Rows, cut_list, lay_rows, own_u, scale_u
-from .trim import TrimPlan, trim
+from .trim import TrimPlan, trim_all
 
 T = TypeVar("T")
 SLIVER = 0.8  # of the smallest block: less is a strip laid across it, not a block trimmed
@@ -198,16 +198,13 @@ def _sizes(
 def _trims(
     plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block], size_mm: tuple[float, float]
 ) -> tuple[TrimPlan, ...]:
-    return tuple(
-        trim(
-            block,
-            *size_mm,
-            points_mm=record.points_mm,
-            seam_mm=plan.seam_mm,
-            centre_line_mm=record.centre_line_mm,
-            unit=plan.unit,
-        )
-        for record, block in zip(used, cloth, strict=True)
+    return trim_all(
+        cloth,
+        *size_mm,
+        points_mm=[record.points_mm for record in used],
+        seam_mm=plan.seam_mm,
+        centre_lines_mm=[record.centre_line_mm for record in used],
+        unit=plan.unit,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from ..errors import PlanError
 from ..units import INCH, format_length
-from .placing import SIDES, Offcut, Placement, offcuts, place
+from .placing import SIDES, Offcut, Placement, Wishes, offcuts, place_all
 from .rectangles import Block, axes
 
 _TOLERANCE_MM = 1e-3
@@ -113,36 +113,70 @@ def trim(
     unit : {"in", "cm"}
         For the words in `problems`.
     """
+    return trim_all(
+        [block],
+        width_mm,
+        height_mm,
+        points_mm=[points_mm or {}],
+        seam_mm=seam_mm,
+        centre_lines_mm=[centre_line_mm],
+        unit=unit,
+    )[0]
+
+
+def trim_all(
+    blocks: Sequence[Block],
+    width_mm: float,
+    height_mm: float,
+    *,
+    points_mm: Sequence[Mapping[str, ArrayLike]] | None = None,
+    seam_mm: float = INCH / 4,
+    centre_lines_mm: Sequence[ArrayLike | None] | None = None,
+    unit: str = "in",
+) -> tuple[TrimPlan, ...]:
+    """Lay the chosen size on many blocks: as `trim`, in less time than one by one.
+
+    `points_mm` and `centre_lines_mm` have an entry for each block.
+    """
     if min(width_mm, height_mm) <= 2 * seam_mm:
         raise PlanError(
             "The size to trim to is not larger than its two seam allowances.",
             "Give the cut size, with the seam allowance on all sides.",
         )
-    names = tuple(points_mm or {})
-    points = np.array([np.asarray((points_mm or {})[n], dtype=np.float64) for n in names])
-    points = points.reshape(-1, 2)
-    line, upright = None, True
-    if centre_line_mm is not None:
-        line = np.asarray(centre_line_mm, dtype=np.float64)
-        if line.shape != (2, 2) or np.allclose(line[0], line[1]):
-            raise PlanError(f"The centre line of {block.name} needs two different points.", "")
-        across = axes(block.turn) @ (line[1] - line[0])
-        upright = bool(abs(across[1]) >= abs(across[0]))
-    laid = place(
-        block,
-        width_mm,
-        height_mm,
-        points_mm=points,
-        seam_mm=seam_mm,
-        centre_mm=line,
-        upright=upright,
+    half = np.array([width_mm, height_mm]) / 2
+    names, wishes = [], []
+    for block, points, line in zip(
+        blocks,
+        points_mm or [{}] * len(blocks),
+        centre_lines_mm or [None] * len(blocks),
+        strict=True,
+    ):
+        places = np.array([np.asarray(p, dtype=np.float64) for p in points.values()])
+        centre, axis = None, 0
+        if line is not None:
+            centre = np.asarray(line, dtype=np.float64)
+            if centre.shape != (2, 2) or np.allclose(centre[0], centre[1]):
+                raise PlanError(f"The centre line of {block.name} needs two different points.", "")
+            across, down = np.abs(axes(block.turn) @ (centre[1] - centre[0]))
+            axis = int(across > down)
+        names.append(tuple(points))
+        wishes.append(Wishes(block, half, places.reshape(-1, 2), seam_mm, centre, axis))
+    return tuple(
+        _judged(wish, laid, some, unit)
+        for wish, laid, some in zip(wishes, place_all(wishes), names, strict=True)
     )
+
+
+def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) -> TrimPlan:
+    """What falls off, and what could not be had."""
+    block = wishes.block
     cuts = offcuts(block, laid)
     frame, centre = axes(laid.turn_rad), np.array([laid.x_mm, laid.y_mm])
     off = 0.0
-    if line is not None:
-        off = float(np.abs((line - centre) @ frame[0 if upright else 1]).max())
-    lost = _cut_points(names, (points - centre) @ frame.T, width_mm, height_mm, seam_mm)
+    if wishes.centre is not None:
+        off = float(np.abs((wishes.centre - centre) @ frame[wishes.axis]).max())
+    local = (wishes.points - centre) @ frame.T
+    lost = _cut_points(names, local, laid.width_mm, laid.height_mm, wishes.seam)
     fits = laid.clearance_mm >= -_TOLERANCE_MM
     problems = []
     if not fits:
