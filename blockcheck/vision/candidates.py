@@ -20,7 +20,7 @@ COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
 _SMALLEST_PX = 120.0
-_CRUMB = 20  # small pixels
+_CRUMB, _SMALLEST = 20, 120  # small pixels
 _EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
 
@@ -209,13 +209,21 @@ def candidates_on(
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
     # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it
+    table: np.ndarray | None = None
     for level in (1.0, 2.0, 4.0):
-        more, this, joined = _at_level(small, unlike, level * mat.limit, hidden, plane)
+        if table is not None and not _stands_clear((unlike > level * mat.limit) & (table > 0)):
+            continue
+        more, this, table = _at_level(small, unlike, level * mat.limit, hidden, plane)
         problem = problem or this
         found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
-        if not joined:
-            break
     return found, problem
+
+
+def _stands_clear(mask: np.ndarray) -> bool:
+    """Whether a part of some size does not reach the photo's frame."""
+    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    parts = _Parts.of(opened)
+    return bool((~parts.on_frame & (parts.stats[:, 4] >= _SMALLEST))[1:].any())
 
 
 def _overlap(a: Candidate, b: Candidate) -> bool:
@@ -229,8 +237,8 @@ def _at_level(
     limit: float,
     hidden_cell: tuple[np.ndarray, int],
     plane: PlaneLike,
-) -> tuple[list[list[Candidate]], MeasureError | None, bool]:
-    """Look for blocks with one threshold; True last where something reaches the frame."""
+) -> tuple[list[list[Candidate]], MeasureError | None, np.ndarray]:
+    """Look for blocks with one threshold; last comes the mask of what reaches the frame."""
     square = np.ones((3, 3), np.uint8)
     # weakly unlike mat counts where it holds on to what is surely unlike it
     weak = cv2.morphologyEx(
@@ -255,7 +263,7 @@ def _at_level(
     for k in np.argsort(-stats[1:, 4]) + 1:
         part = (label == k).astype(np.uint8)
         bare = part & shown
-        if stats[k, 4] < 120:
+        if stats[k, 4] < _SMALLEST:
             continue
         if bare.sum() < 0.25 * stats[k, 4] and not small.lines_seen_around(part, cell):
             continue  # lines faint or dashed, or glare
@@ -286,7 +294,7 @@ def _at_level(
     _count, label = cv2.connectedComponents(table)
     if not found and any(_looks_cut_off((label == k).astype(np.uint8)) for k in range(1, _count)):
         problem = cut_off()
-    return found, problem, bool(table.any())
+    return found, problem, table
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-BINS = 180  # places along a side
+BINS = {True: 180, False: 90}  # places along a side, fine and coarse
 _SUB = 4  # samples averaged at each place
 _BLUR_PX = 1.4
 _ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
@@ -172,12 +172,12 @@ class Trace:
 
     Attributes
     ----------
-    along : (BINS,) array
+    along : (N,) array
         Place along the side, 0 to 1.
-    points_px : (BINS, 2) array
-    good : (BINS,) bool array
+    points_px : (N, 2) array
+    good : (N,) bool array
         Trusted points.
-    smooth_px : (BINS, 2) array
+    smooth_px : (N, 2) array
         The smooth curve through them.
     sigma_px : float
     strength : float
@@ -235,7 +235,7 @@ def trace(
 
     Parameters
     ----------
-    base_px : (BINS, 2) array
+    base_px : (N, 2) array
         Where the edge is expected.
     outward : (2,) array
         Unit vector away from the block.
@@ -277,7 +277,7 @@ def trace(
         + 0.1 * (t / reach_px)[:, None]
     )
     rows = _best_path(score, _STIFF * step, 3)
-    n = np.arange(BINS)
+    n = np.arange(len(base_px))
     place = rows.astype(float)
     if fine:
         light = _average(cv2.LUT(sampled, _LINEAR))
@@ -299,7 +299,7 @@ def trace(
     )
     on_card = _lookup(barred[0], at[rows, n], barred[1]) > 0
     strong &= ~on_card
-    along = (n + 0.5) / BINS
+    along = (n + 0.5) / len(n)
     smooth, spread = smooth_curve(along, offset, strong)
     residual = np.abs(offset - smooth)
     good = strong & (residual < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5))
@@ -327,9 +327,9 @@ def trace(
 def _profiles(
     rgb: np.ndarray, base_px: np.ndarray, outward: np.ndarray, t: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(T, BINS * _SUB, 3) colours, and (T, BINS, 2) where each average is centred."""
-    n = (np.arange(BINS * _SUB) + 0.5) / _SUB - 0.5
-    places = np.arange(BINS)
+    """(T, N * _SUB, 3) colours, and (T, N, 2) where each average is centred."""
+    places = np.arange(len(base_px))
+    n = (np.arange(len(base_px) * _SUB) + 0.5) / _SUB - 0.5
     dense = np.stack([np.interp(n, places, base_px[:, i]) for i in (0, 1)], axis=1)
     at = (dense[None] + t[:, None, None] * outward).astype(np.float32)
     sampled = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
@@ -337,7 +337,8 @@ def _profiles(
 
 
 def _average(sampled: np.ndarray) -> np.ndarray:
-    return cv2.resize(sampled, (BINS, len(sampled)), interpolation=cv2.INTER_AREA)
+    size = (sampled.shape[1] // _SUB, len(sampled))
+    return cv2.resize(sampled, size, interpolation=cv2.INTER_AREA)
 
 
 def _linear(colour: np.ndarray) -> np.ndarray:

@@ -123,7 +123,7 @@ def _follow(
         if len(now.cells) < 8:
             reach *= _GROWTH
             continue
-        window = min(1.5, 0.15 * spacing) if last else (0.28 if step == 0 else 0.16) * spacing
+        window = min(1.5, 0.15 * spacing) if last else (0.22 if step == 0 else 0.16) * spacing
         seen = look_across(gray, camera, affine, now, window, sign)
         sign = seen.sign
         good = trusted(seen, now, window)
@@ -205,7 +205,7 @@ def _finish(
     # chance would give as many ridges off the lines as on them
     shifted = affine.copy()
     shifted[:, 2] += affine[:, :2] @ np.array([0.31, 0.31])
-    some = _at_most(600, np.ones(len(shown), bool))
+    some = _at_most(300, np.ones(len(shown), bool))
     control = look_across(
         gray, plane.camera, shifted, lattice.only(some), min(1.2, 0.12 * spacing), sign
     )

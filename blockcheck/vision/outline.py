@@ -221,7 +221,7 @@ def _refine(
             for i in range(4):
                 a, b = corners[i], corners[(i + 1) % 4]
                 u = (b - a) / np.linalg.norm(b - a)
-                base = a + np.linspace(0.03, 0.97, BINS)[:, None] * (b - a)
+                base = a + np.linspace(0.03, 0.97, BINS[bool(traces)])[:, None] * (b - a)
                 if traces and traces[i].support > 0.3:
                     base = _onto(base, traces[i], u)
                 outward = np.array([u[1], -u[0]])
@@ -296,7 +296,7 @@ def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) 
     """Meeting points of the straight lines through the sides."""
     lines = []
     for i, t in enumerate(traces):
-        use = t.good if t.good.sum() > 10 else np.ones(BINS, bool)
+        use = t.good if t.good.sum() > 10 else np.ones(len(t.good), bool)
         points = t.points_px[use]
         if by_hand is not None and not _trusted(t):
             points = by_hand[[i, (i + 1) % 4]]
