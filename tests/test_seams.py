@@ -217,3 +217,13 @@ def test_an_axis_comes_from_slanting_seams_near_the_middle_only():
     level = tuple(Seam(s.ends_mm[:, ::-1], s.u_mm, s.u_turn, 30.0) for s in roof)
     turned = OUTLINE[[0, 3, 2, 1]][:, ::-1]
     assert axis_of(level, turned, 2 * SEAM).ends_mm == ((0, 77), (100, 77))
+
+
+def test_seams_that_pair_by_chance_do_not_move_the_axis():
+    sides = np.array([[0, 0], [153, 0], [153, 229], [0, 229]], float)
+    mast = (line((73.7, 9), (73.7, 155)), line((79.3, 155), (79.3, 8)))
+    sails = (line((69.5, 45), (69.5, 142)), line((83.5, 20), (83.5, 142)),
+             line((19, 140), (72, 140)), line((82, 140), (143, 140)))  # fmt: skip
+    assert axis_of((*mast, *sails), sides, 2 * SEAM) is None
+    hull = (line((6, 153), (35, 192)), line((147, 153), (118, 192)), line((6, 153), (147, 153)))
+    assert axis_of((*mast, *sails, *hull), sides, 2 * SEAM).ends_mm == ((76.5, 0), (76.5, 229))

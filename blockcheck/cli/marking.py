@@ -27,6 +27,7 @@ from .project_file import PROJECT, in_words
 
 SIDES = ("top", "right", "bottom", "left")
 OFF_CLOTH_MM = 3.0  # a ruler's reading at a corner may lie a little off the measured edge
+MIDDLE_MM = 10.0
 BY_RULER = "Mark it by the ruler instead: --point NAME X,Y"
 GUESSES = "These are guesses. Look at each, check it with the ruler, and take only what is right:"
 _ZERO = re.compile(r'0+(\.0*)?\s*(in|cm|mm|")?')
@@ -220,14 +221,14 @@ def _edge(block: BlockRecord, side: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _place(xy: Sequence[float], block: BlockRecord, plan: Plan) -> str:
-    """Where a point lies, from the two edges nearest to it."""
+    """Where a point lies, from the two edges nearest to it; from the left and top in the middle."""
     away = {}
     for side in SIDES:
         point, inwards = _edge(block, side)
         away[side] = float((np.asarray(xy) - point) @ inwards)
     said = []
     for two in (("left", "right"), ("top", "bottom")):
-        side = min(two, key=lambda s: away[s])
+        side = two[away[two[1]] < away[two[0]] - MIDDLE_MM]
         length = format_length(away[side], unit=plan.unit, fraction=plan.fraction)
         edge = length == format_length(0.0, unit=plan.unit)
         said.append(f"at the {side}" if edge else f"{length} from the {side}")

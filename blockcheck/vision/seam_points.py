@@ -15,8 +15,10 @@ POINT_REACH, AXIS_REACH = 4, 2  # seam allowances
 _APART_MM = 5.0  # narrower strips are not sewn, so that nearer points are one
 _STRAIGHT_ON = np.sin(np.radians(12))  # lines that meet at less have no certain meeting place
 _TIP_MM, _TIP_MOST_MM, _END_MM = 3.0, 10.0, 2.5  # by how much a seam is seen too short
+_VAGUE_MM = 2.0  # U95: a place that is less sure is of no use to trim by
 _ASKEW = 0.05  # radians between a seam and the mirror image of another
 _OFF_MM = 4.0  # between their middles
+_AGREE_MM = 1.0  # between the middles of two pairs
 _UNEQUAL = 0.2  # of the longer one's length
 _SHARE = 0.4  # of all seams' length that must be as in a mirror
 
@@ -95,9 +97,9 @@ def points_near_edge(
         if max(beyond(one, at), beyond(two, at)) > gap:
             continue
         inside = cv2.pointPolygonTest(outline, (float(at[0]), float(at[1])), True)
-        if 0 <= inside <= reach_mm:
-            contrast = min(one.contrast, two.contrast)
-            met.append((_meeting_u(one, two, at), contrast, at, {i, j}))
+        u = _meeting_u(one, two, at)
+        if 0 <= inside <= reach_mm and 2 * u < _VAGUE_MM:
+            met.append((u, min(one.contrast, two.contrast), at, {i, j}))
     points: list[tuple[float, np.ndarray, set[int]]] = []
     for u, _, at, which in sorted(met, key=lambda m: (round(m[0], 1), -m[1])):
         near = (p for p in points if np.linalg.norm(at - p[1]) < _APART_MM)
@@ -127,17 +129,17 @@ def axis_of(seams: tuple[Seam, ...], corners_mm: np.ndarray, reach_mm: float) ->
     found = []
     for one, two in (((0, 3), (1, 2)), ((0, 1), (3, 2))):  # upright, level
         ends = (corners_mm[list(one)] + corners_mm[list(two)]) / 2
-        ends = np.array([ends[0], ends[1]])
         pairs, across = _mirrored(seams, ends, reach_mm)
         if not pairs:
             continue
-        middle = float(np.median([pair.off_mm for pair in pairs]))
-        pairs = [pair for pair in pairs if abs(pair.off_mm - middle) < _OFF_MM / 2]
+        # seams of different parts may pair by chance: the place that most of the length agrees on
+        agreeing = [[q for q in pairs if abs(q.off_mm - p.off_mm) < _AGREE_MM] for p in pairs]
+        pairs = max(agreeing, key=lambda these: sum(p.length_mm for p in these))
         share = sum(pair.length_mm for pair in pairs)
-        share += sum(s.length_mm for s, off in across if abs(off - middle) < _OFF_MM)
+        offs = np.array([pair.off_mm for pair in pairs])
+        share += sum(s.length_mm for s, off in across if abs(off - offs.mean()) < _OFF_MM)
         if share < _SHARE * total or not (len(pairs) > 1 or any(p.slanting for p in pairs)):
             continue
-        offs = np.array([pair.off_mm for pair in pairs])
         way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
         a, b = ends + offs.mean() * np.array([-way[1], way[0]])
         line = ((float(a[0]), float(a[1])), (float(b[0]), float(b[1])))
@@ -161,8 +163,9 @@ def _mirrored(
     way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
     frame = np.array([way, [-way[1], way[0]]])
     own = [(s, frame @ (s.middle_mm - ends[0]), frame @ s.along) for s in seams]
+    across = [(s, float(p[1])) for s, p, d in own if abs(d[0]) < _ASKEW]
     pairs = []
-    for (s, p, d), (r, q, e) in combinations(own, 2):
+    for (s, p, d), (r, q, e) in combinations([o for o in own if abs(o[2][0]) >= _ASKEW], 2):
         off = float(p[1] + q[1]) / 2
         if (
             abs(cross(d, e * (1, -1))) < _ASKEW
@@ -171,7 +174,7 @@ def _mirrored(
             and abs(off) < reach_mm
         ):
             pairs.append(_Pair(off, s.length_mm + r.length_mm, min(abs(d)) > 4 * _ASKEW))
-    return pairs, [(s, float(p[1])) for s, p, d in own if abs(d[0]) < _ASKEW]
+    return pairs, across
 
 
 def _meeting(one: Seam, two: Seam) -> np.ndarray:

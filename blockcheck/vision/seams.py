@@ -151,6 +151,7 @@ def find_seams(
 
 
 def _flat(photo: _Seen, outline: np.ndarray) -> _View:
+    """Lay a block flat: at most 3 px to the millimetre, to find only."""
     low, high = outline.min(axis=0), outline.max(axis=0)
     k = min(_PX_PER_MM, _LONG_SIDE_PX / float((high - low).max()))
     wide, tall = np.ceil((high - low) * k).astype(int)
@@ -257,7 +258,7 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
         keeps = i < len(ok) and bool(ok[i])
         if keeps and start is not None:
             so_far = mixed[max(start, i - 12) : i].mean(axis=0)
-            ratio = mixed[i] @ so_far / (np.linalg.norm(so_far) * size[i])
+            ratio = mixed[i] @ so_far / (np.linalg.norm(so_far) * size[i] + 1e-9)
             keeps = bool(ratio > 0.7)
         if keeps and start is None:
             start = i
@@ -271,7 +272,7 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
 def _steady(far: np.ndarray) -> bool:
     """Whether nearly every place shows the same difference of cloths."""
     mean = far.mean(axis=0)
-    part = far @ mean / (mean @ mean)
+    part = far @ mean / (mean @ mean + 1e-9)
     return bool(np.mean(part > 0.15) > 0.9 and np.std(part) < 0.8)
 
 
@@ -298,7 +299,7 @@ def _printed(view: _View, ends: np.ndarray) -> bool:
     seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)[1::3]  # neighbours are alike
     zero, near = len(across) // 2, round(2 / _ACROSS_MM)
     jump = seen[:, zero + 1 : zero + 5].mean(axis=1) - seen[:, zero - 4 : zero].mean(axis=1)
-    contrast = np.sum(jump**2, axis=1)
+    contrast = np.sum(jump**2, axis=1) + 1e-9
 
     def unlike(low: int, high: int, shift: int) -> float:
         off = seen[:, low:high] - seen[:, low + shift : high + shift]
