@@ -111,15 +111,16 @@ def _follow(
     lattice = lattice_in_view(camera, affine, size)
     if lattice is None:
         return None
-    reach, sign, last = 4.0 * spacing, 0, False
+    reach, sign = 4.0 * spacing, 0
     for step in range(12):
-        keep = clear_of(camera, affine, lattice, size, hidden)
         middle = lattice.points(np.array([0.5]))[:, 0] @ affine[:, :2].T + affine[:, 2]
         distance = np.linalg.norm(middle - centre, axis=1)
-        if step == 0 and keep.sum() > _FIRST:  # what lies nearest around the reference
-            reach = max(reach, float(np.partition(distance[keep], _FIRST)[_FIRST]))
-        last = step > 0 and reach >= distance[keep].max(initial=0)
-        now = lattice.only(_at_most(1200 if last else 300, keep & (distance < reach)))
+        last = step > 0 and reach >= _furthest(camera, size, centre)
+        if step == 0:
+            reach = max(reach, _around_reference(camera, affine, lattice, size, hidden, distance))
+        near = lattice.only(distance < reach)
+        clear = clear_of(camera, affine, near, size, hidden)
+        now = near.only(_at_most(1200 if last else 300, clear))
         if len(now.cells) < 8:
             reach *= _GROWTH
             continue
@@ -149,6 +150,28 @@ def _follow(
             return _finish(gray, fitted, affine, spacing, sign, size, hidden)
         reach *= _GROWTH
     return None
+
+
+def _furthest(camera: Camera, size: tuple[int, int], centre: np.ndarray) -> float:
+    """Distance on the plane from a place to the corner of the photo that is furthest off."""
+    width, height = size[0] - 1, size[1] - 1
+    frame = camera.to_plane(np.array([[0.0, 0], [width, 0], [width, height], [0, height]]))
+    return float(np.linalg.norm(frame - centre, axis=1).max())
+
+
+def _around_reference(
+    camera: Camera,
+    affine: np.ndarray,
+    lattice: Lattice,
+    size: tuple[int, int],
+    hidden: Sequence[np.ndarray],
+    distance: np.ndarray,
+) -> float:
+    """How far the nearest pieces of line that no reference covers lie away."""
+    nearest = np.argsort(distance)[: 20 * _FIRST]
+    clear = clear_of(camera, affine, lattice.only(nearest), size, hidden)
+    free = distance[nearest][clear]
+    return float(free[min(_FIRST, len(free)) - 1]) + 1e-6 if len(free) else 0.0
 
 
 def _at_most(n: int, keep: np.ndarray) -> np.ndarray:
