@@ -54,7 +54,7 @@ def save(image, path, **tags):
     stored, words = image.copy(), exif(**tags).tobytes()
     if path.suffix == ".heic":  # pillow-heif writes the turn as phones do, but only from here
         stored.info["exif"] = words
-        stored.save(path, enc_params={"x265:preset": "ultrafast"})
+        stored.save(path, enc_params={"preset": "ultrafast"})
     else:
         stored.save(path, exif=words)
 
