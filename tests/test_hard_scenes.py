@@ -6,7 +6,12 @@ import numpy as np
 import pytest
 
 import blockcheck
+from blockcheck.settings import Settings
+from blockcheck.vision.adjust import adjust, first_camera
 from blockcheck.vision.lens import Camera as Lens
+from blockcheck.vision.lens import LensPrior
+from blockcheck.vision.plane import warnings_of
+from blockcheck.vision.reference import Reference
 from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, Square, save, truth
 
@@ -110,3 +115,17 @@ def test_steps_about_a_point_leave_it_where_it_is_seen():
             np.testing.assert_allclose(
                 moved.project(point[None]), lens.project(point[None]), atol=1e-6
             )
+
+
+def test_a_bowed_card_is_told():
+    """A card whose middle stands 4 mm high: its points do not fit a flat one."""
+    lens = LensPrior.of_photo((4000, 3000), 26.0)
+    x, y = np.meshgrid(np.arange(1, 5) * 20.32, np.arange(1, 5) * 20.32)
+    own = np.column_stack([x.ravel(), y.ravel()])
+    camera = lens.camera(np.eye(3), np.array([60.0, 20.0, 330.0]))
+    for middle, told in ((0.0, False), (4.0, True)):
+        high = 0.2 + middle * (1 - ((own[:, 0] - 50.8) / 50.8) ** 2)
+        seen = camera.project(np.column_stack([own, -high]))
+        card = Reference("card A", "card", own, seen, None, 0.06, 0.001, 0.2, 0.1)
+        plane = adjust([card], lens, first_camera(lens, card))
+        assert ("not_flat" in {p.code for p in warnings_of(plane, Settings())}) == told

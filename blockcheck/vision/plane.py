@@ -29,6 +29,8 @@ from .square import find_squares
 _ABOUT = 0.03  # how far a square's side may be off for it to be the one that was named
 STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
 _WHITE = 253
+# RMS; twice what flat ones leave, edges cut by hand and printed lines more than a print's corners
+_MISFIT_MM = {"card": 0.05, "sheet": 0.05, "square": 0.15, "grid": 0.12}
 _CARD_HINT = (
     "Lay the printed card (blockcheck card) flat beside the block, all of it in the picture, "
     "or name what lies there with --square or --grid."
@@ -62,7 +64,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
         plane, problems = readjust(plane, usual), (_OTHER_LENS,)
     _judge_tilt(plane)
     check_agreement(plane)
-    problems += _warnings(plane, photo, settings)
+    problems += warnings_of(plane, settings)
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
@@ -161,7 +163,8 @@ def _judge_tilt(plane: Plane) -> None:
         )
 
 
-def _warnings(plane: Plane, photo: Photo, settings: Settings) -> tuple[Problem, ...]:
+def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
+    """What is doubtful about the references, in words."""
     found = []
     kinds = {p.reference.kind for p in plane.references}
     if plane.camera.tilt_deg > STEEP_DEG:
@@ -185,6 +188,17 @@ def _warnings(plane: Plane, photo: Photo, settings: Settings) -> tuple[Problem, 
                 f"Measure it with your ruler and give its size with {option}: printers often scale a page.",
             )
         )
+    for p in plane.references:
+        middle = p.affine @ [*p.reference.points_mm.mean(0), 1]
+        if p.rms_px / plane.px_per_mm(middle) > _MISFIT_MM[p.reference.kind]:
+            found.append(
+                Problem(
+                    "not_flat",
+                    "warning",
+                    f"The {p.name} does not fit a flat one: bowed, or on something uneven.",
+                    "Lay it flat on a flat mat, tape its corners down, and take the photo again.",
+                )
+            )
     if not (kinds & {"grid", "sheet"}) and len(plane.references) == 1:
         found.append(
             Problem(
