@@ -221,16 +221,16 @@ def measure_photo(
 def _outlines(
     photo: Photo, plane: Plane, corners: list[tuple[float, float]] | None
 ) -> list[Outline]:
+    segments, seen = (plane.mat.segments_px, plane.mat.seen) if plane.mat else (None, None)
     if corners is not None:
-        return [outline_near(photo.rgb, plane, np.array(corners, float))]
+        return [outline_near(photo.rgb, plane, np.array(corners, float), segments, seen)]
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    mat = plane.mat
     outlines = find_outlines(
         photo.rgb,
         plane,
         exclude_px=hidden,
-        mat_segments_px=mat.segments_px if mat else None,
-        mat_segments_seen=mat.seen if mat else None,
+        mat_segments_px=segments,
+        mat_segments_seen=seen,
         markers_px=plane.markers_px,
     )
     width, height = photo.size

@@ -120,9 +120,10 @@ def test_corners_by_hand_only_say_where_to_look(plain, before, place):
     assert unlike(block, before) < 1
 
 
-def test_corners_by_hand_where_there_is_no_edge_are_marked_and_wide(place):
-    """Four places on bare mat: the lines between them, with the uncertainty of a hand."""
-    scene = replace(SCENE, blocks=(), mat=Mat(lines_mm=None))
+@pytest.mark.parametrize("lines_mm", [None, 25.4])
+def test_corners_by_hand_where_there_is_no_edge_are_marked_and_wide(lines_mm, place):
+    """Four places on bare mat, printed or not: the lines between them, as sure as a hand is."""
+    scene = replace(SCENE, blocks=(), mat=Mat(lines_mm=lines_mm))
     corners = [(300.0, 300.0), (700.0, 310.0), (690.0, 800.0), (310.0, 790.0)]
     rgb = render(scene)
     block = measured(rgb, place / "bare.jpg", corners=corners)

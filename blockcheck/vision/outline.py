@@ -138,16 +138,24 @@ def find_outlines(
     return found
 
 
-def outline_near(rgb: np.ndarray, plane: PlaneLike, corners_px: np.ndarray) -> Outline:
+def outline_near(
+    rgb: np.ndarray,
+    plane: PlaneLike,
+    corners_px: np.ndarray,
+    mat_segments_px: np.ndarray | None = None,
+    mat_segments_seen: np.ndarray | None = None,
+) -> Outline:
     """Follow the raw edges near corners set by hand.
 
-    Where a side shows no edge, the line between its corners stands in for it.
+    Where a side shows no edge, the line between its corners stands in for it; the mat's
+    printed lines (as of `find_outlines`) are no edges.
     """
     corners_px = in_order(np.asarray(corners_px, float))
     corners_mm = plane.mm_from_px(corners_px, CLOTH_MM)
-    small = Small.of(rgb, [], None, None)
+    small = Small.of(rgb, [], mat_segments_px, mat_segments_seen)
     mat = small.mat_around(plane, corners_mm)
-    return _refine(rgb, plane, mat, corners_mm, 4.0, None, small, by_hand=True)
+    lines = _printed(rgb, plane, mat_segments_px, mat_segments_seen)
+    return _refine(rgb, plane, mat, corners_mm, 4.0, lines, small, by_hand=True)
 
 
 def _printed(
