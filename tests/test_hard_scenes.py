@@ -96,6 +96,15 @@ def test_two_cards_with_the_block_between_them_still_use_the_mats_lines(tmp_path
     assert "mat lines" in {p.name for p in plane.references}
 
 
+def test_a_ruler_beside_is_no_block(tmp_path):
+    ruler = Block(quad(300, 38, (0, -115), 2), cloth="solid", colours=((222, 200, 120),))
+    block = Block(quad(150, 150, (-50, 10), 5))
+    scene = Scene(PHONE, Mat(), (replace(CARD, centre_mm=(110, 30)),), (block, ruler), seed=11)
+    save(scene, tmp_path / "p.jpg")
+    (found,) = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in").blocks
+    assert abs(found.width_mm.value - 150) < found.width_mm.u95
+
+
 def test_steps_about_a_point_leave_it_where_it_is_seen():
     """The adjustment's steps: derivative against differences, and the point held."""
     rng = np.random.default_rng(2)

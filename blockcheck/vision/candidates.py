@@ -19,6 +19,7 @@ from .edges import Mat
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 SMALLEST_MM = 30.0
+_SLENDER = 6.0  # longer for its width is no block but a ruler, or a strip
 _SMALLEST_PX = 120.0
 _CRUMB, _SMALLEST = 20, 120  # small pixels
 _EVEN = 12.0  # grey levels: what varies more is no mat
@@ -285,6 +286,8 @@ def _at_level(
                 readings.insert(0, replace(more, reach_mm=min(12.0, 0.2 * more.shortest_mm)))
         if not readings or readings[0].shortest_mm < SMALLEST_MM:
             continue
+        if readings[0].area_mm2 > _SLENDER * readings[0].shortest_mm ** 2:
+            continue  # a ruler
         if readings[0].shortest_px < _SMALLEST_PX:
             problem = problem or BlockTooSmallError(
                 "The block is too small in the photo.", "Hold the phone nearer to the block."
