@@ -140,20 +140,20 @@ class Printed:
         limit : float
             How far from the mixtures a colour may lie.
         """
-        ratio = self.ink / np.maximum(self.mat, 1e-6)
-        ink = (expected * (ratio - 1)).astype(np.float32)
-        mat = np.broadcast_to(expected, ink.shape).astype(np.float32)
-        # colour = shade * mat + amount * ink, the shade held near one where the two are alike
+        seen = colour[where]
+        mat = np.broadcast_to(expected, colour.shape)[where].astype(np.float32)
+        ink = (mat * (self.ink / np.maximum(self.mat, 1e-6) - 1)).astype(np.float32)
+        # seen = shade * mat + amount * ink, the shade held near one where the two are alike
         mm, mi, ii = _dot(mat, mat) * 1.1, _dot(mat, ink), _dot(ink, ink) + 1e-9
-        cm, ci = _dot(colour, mat) + 0.1 * _dot(mat, mat), _dot(colour, ink)
+        sm, si = _dot(seen, mat) + 0.1 * _dot(mat, mat), _dot(seen, ink)
         det = np.maximum(mm * ii - mi * mi, 1e-9 * mm * ii)
-        amount = np.clip((mm * ci - mi * cm) / det, 0, 1.15)
-        shade = np.clip((cm - amount * mi) / mm, *_SHADE)
-        mixture = shade[..., None] * mat + amount[..., None] * ink
-        off = np.sqrt(_dot(colour - mixture, colour - mixture))
-        tolerance = limit + 0.08 * np.sqrt(ii)
-        weight = where * np.clip(2 - off / tolerance, 0, 1)
-        return np.asarray(colour - (weight * amount)[..., None] * ink, np.float32)
+        amount = np.clip((mm * si - mi * sm) / det, 0, 1.15)
+        shade = np.clip((sm - amount * mi) / mm, *_SHADE)
+        off = seen - shade[:, None] * mat - amount[:, None] * ink
+        weight = np.clip(2 - np.sqrt(_dot(off, off)) / (limit + 0.08 * np.sqrt(ii)), 0, 1)
+        cleaned = colour.astype(np.float32)
+        cleaned[where] -= (weight * amount)[:, None] * ink
+        return cleaned
 
 
 def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
