@@ -23,6 +23,7 @@ EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
 BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
 _ENDS = 0.04  # of a side, left out at each end
 _MIN_SIDE_PX = 150.0
+_MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
 
 
 @dataclass(frozen=True)
@@ -223,6 +224,7 @@ def _outlines(
 ) -> list[Outline]:
     segments, seen = (plane.mat.segments_px, plane.mat.seen) if plane.mat else (None, None)
     if corners is not None:
+        _check_corners(np.array(corners, float), photo)
         return [outline_near(photo.rgb, plane, np.array(corners, float), segments, seen)]
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
     outlines = find_outlines(
@@ -247,6 +249,27 @@ def _outlines(
                 "Hold the phone nearer to the block.",
             )
     return outlines
+
+
+def _check_corners(corners_px: np.ndarray, photo: Photo) -> None:
+    """Refuse corners set by hand that lie outside the photo or make no four-sided block."""
+    width, height = photo.size
+    if not ((corners_px >= 0) & (corners_px <= (width - 1, height - 1))).all():
+        raise BlockCutOffError(
+            f"A corner set by hand lies outside {photo.path.name}, which is {width} × {height} pixels.",
+            "Read the corners off the photo as it stands upright, from its top left.",
+        )
+    from_middle = corners_px - corners_px.mean(axis=0)
+    round_px = corners_px[np.argsort(np.arctan2(from_middle[:, 1], from_middle[:, 0]))]
+    side = np.roll(round_px, -1, axis=0) - round_px
+    length = np.linalg.norm(side, axis=1)
+    after, length_after = np.roll(side, -1, axis=0), np.roll(length, -1)
+    turn = side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0]
+    if length.min() < _MIN_SIDE_PX or (turn < _MIN_SINE * length * length_after).any():
+        raise BlockTooSmallError(
+            f"The corners set by hand in {photo.path.name} make no four-sided block, or one too small.",
+            f"Give four corners at least {_MIN_SIDE_PX:.0f} pixels apart.",
+        )
 
 
 def _doubts(blocks: tuple[Measurement, ...]) -> tuple[Problem, ...]:

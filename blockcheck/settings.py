@@ -55,10 +55,12 @@ class Settings:
         cloth_height: Length | None = None,
         focal: float | None = None,
         profiles: str | Path | None = None,
+        unit: str = "in",
     ) -> Settings:
         """Read settings given as text (``"4in"``) or in millimetres.
 
-        `profiles` names the file that `blockcheck lens` has written.
+        `profiles` names the file that `blockcheck lens` has written; `unit` is that of texts
+        that name none.
 
         Raises
         ------
@@ -76,7 +78,7 @@ class Settings:
         )
         read: list[float | None] = []
         for name, given, low, high in within:
-            value = None if given is None else parse_length(given)
+            value = None if given is None else parse_length(given, unit)
             if value is not None and not low <= value <= high:
                 raise LengthError(
                     f"The {name} {given} is not between {low:g} and {high:g} mm.",
@@ -93,7 +95,7 @@ class Settings:
             sheet_side=read[1],
             square=read[2],
             grid=read[3],
-            planned=None if planned is None else parse_size(planned),
+            planned=None if planned is None else parse_size(planned, unit),
             cloth_height=read[4] if read[4] is not None else 0.5,
             focal=focal,
             profiles=load_profiles(profiles) if profiles is not None else (),

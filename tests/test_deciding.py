@@ -100,8 +100,18 @@ def test_the_project_is_never_written_over(project, command):
 
 @pytest.mark.parametrize("command", [("report", "--output"), ("trim-sheet",)])
 def test_a_place_that_cannot_be_written_is_one_sentence(project, tmp_path, command):
-    said = run(command[0], project, *command[1:], tmp_path / "no" / "x", status=1)
+    kind = {"report": "html", "trim-sheet": "pdf"}[command[0]]
+    said = run(command[0], project, *command[1:], tmp_path / "no" / f"x.{kind}", status=1)
     assert "cannot be written (No such file or directory)." in said
+
+
+@pytest.mark.parametrize("command", [("report", "--output"), ("trim-sheet",)])
+def test_nothing_of_another_kind_is_written_over(project, tmp_path, command):
+    other = tmp_path / "photo.jpg"
+    other.write_bytes(b"a photo")
+    said = run(command[0], project, *command[1:], other, status=2)
+    assert "photo.jpg must end in" in said
+    assert other.read_bytes() == b"a photo"
 
 
 @pytest.mark.parametrize("command", ["size", "trim", "rows", "cut", "trim-sheet"])

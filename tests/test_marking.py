@@ -171,6 +171,8 @@ def test_a_photo_that_is_gone_or_changed_is_said_and_the_ruler_still_works(tmp_p
     with (tmp_path / "gull.jpg").open("ab") as photo:
         photo.write(b"\0")
     assert "gull.jpg has changed since Gull was measured" in run("mark", "q", "Gull", "--suggest", status=1)  # fmt: skip
+    written_over = run("mark", "q", "Gull", "--suggest", "--picture", "gull.jpg", status=2)
+    assert "gull.jpg is the photo" in written_over
     (tmp_path / "gull.jpg").unlink()
     assert "gull.jpg of Gull is missing" in run("mark", "q", "Gull", "--suggest", status=1)
     run("mark", "q", "Gull", "--point", "peak", "3in,1/4in")

@@ -143,3 +143,68 @@ def test_corners_set_by_hand_are_marked(tmp_path):
     assert block["width_mm"]["value"] == pytest.approx(
         TRUTH[name]["blocks"][0]["width_mm"], abs=1.5
     )
+
+
+@pytest.mark.parametrize(
+    ("corners", "code", "said"),
+    [
+        ("100,100 900,100 900,1300 100,9999", "block_cut_off", "which is 2400 × 1800 pixels"),
+        ("100,100 100,100 900,900 900,100", "too_small_in_photo", "no four-sided block"),
+        ("100,100 500,100 900,100 900,1300", "too_small_in_photo", "no four-sided block"),
+    ],
+)
+def test_corners_that_make_no_block_are_refused_in_a_sentence(corners, code, said):
+    photo = PHOTOS / TRUTH["demo/sailboat-1"]["photo"]
+    run = CliRunner().invoke(main, ["measure", str(photo), "--corners", corners, "--json"])
+    (problem,) = json.loads(run.stdout)[0]["problems"]
+    assert problem["code"] == code
+    assert said in problem["message"]
+
+
+def usage_error(*words):
+    run = CliRunner().invoke(main, [str(w) for w in words])
+    assert run.exit_code == 2, run.output
+    return run.output
+
+
+def test_nothing_is_written_over_that_is_no_picture_or_card(tmp_path):
+    photo, project = tmp_path / "a.jpg", tmp_path / "sails.blockcheck"
+    photo.write_bytes(b"a photo")
+    project.write_bytes(b"a project")
+    assert "is a photo" in usage_error("measure", photo, "--picture", photo)
+    (tmp_path / "b.png").write_bytes(b"a photo")
+    both = (photo, tmp_path / "b.png")
+    assert "b.png is a photo" in usage_error("measure", *both, "--picture", tmp_path)
+    assert "must end in .png" in usage_error("measure", photo, "--picture", project)
+    assert "must end in .pdf" in usage_error("card", project)
+    assert (photo.read_bytes(), project.read_bytes()) == (b"a photo", b"a project")
+
+
+def test_an_empty_folder_is_named_and_corners_go_with_one_photo(tmp_path):
+    empty = tmp_path / "none"
+    empty.mkdir()
+    assert f"no photo in the folder {empty}" in usage_error("measure", empty)
+    words = ("measure", "a.jpg", "b.jpg", "--corners", "1,1 9,1 9,9 1,9")
+    assert "one photo at a time" in usage_error(*words)
+
+
+def test_lengths_without_a_unit_are_in_the_unit_asked_for():
+    photo = PHOTOS / TRUTH["demo/sailboat-1"]["photo"]
+    words = ["--unit", "cm", "--card-side", "10.16", "--planned", "15.2x22.9", "--tolerance", "0.3"]
+    run = CliRunner().invoke(main, ["measure", str(photo), *words])
+    assert "width within 0.3 cm of 15.2 cm: yes" in run.output
+    assert "height within 0.3 cm of 22.9 cm: yes" in run.output
+
+
+def test_a_block_that_lies_on_its_side_is_asked_about():
+    photo = PHOTOS / TRUTH["demo/sailboat-1"]["photo"]
+    words = ["measure", str(photo), "--card-side", "4in", "--planned"]
+    assert "Is it turned?" in CliRunner().invoke(main, [*words, "9x6"]).output
+    assert "Is it turned?" not in CliRunner().invoke(main, [*words, "6x9"]).output
+
+
+def test_the_demo_keeps_its_pictures_apart_from_its_photos(tmp_path):
+    run = CliRunner().invoke(main, ["demo", str(tmp_path / "boats")])
+    assert run.exit_code == 0, run.output
+    assert len(list((tmp_path / "boats").glob("*.*"))) == 6
+    assert len(list((tmp_path / "boats" / "measured").glob("*.png"))) == 6

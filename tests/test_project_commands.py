@@ -113,7 +113,7 @@ def test_names_are_new_or_known_as_was_said(tmp_path):
     assert "Mark its points again" in run("add", "q", photo, "--again", "Mast")
     shown = run("show", "q", "Mast")
     assert "measured again: " in shown
-    assert re.search(r"± of the width: edge fit +0\.0", shown)
+    assert re.search(r"width, 1 sigma: edge fit +0\.0", shown)
     run("add", "q", photo, photo, "--name", "A", status=2)
     Path(photo).rename(tmp_path / "moved.jpg")
     assert "MISSING" in run("show", "q", "Mast")

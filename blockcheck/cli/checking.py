@@ -57,6 +57,7 @@ def verify(
     **settings: Any,
 ) -> None:
     """Measure a thing of known size in PHOTO, such as a bank card in the block's place."""
+    settings["unit"] = unit
     with in_words():
         if project is None:
             found = verify_photo(photo, known, within=within, height=height, **settings)
@@ -125,7 +126,8 @@ def repeat(photos: tuple[Path, ...], tolerance: str, unit: str, **settings: Any)
     readings (a .csv with part,person,try,value) gives a whole gauge study.
     """
     with in_words():
-        allowed = parse_length(tolerance)
+        settings["unit"] = unit
+        allowed = parse_length(tolerance, unit)
         if len(photos) == 1 and photos[0].suffix.lower() == ".csv":
             click.echo(_study_words(photos[0]))
             return

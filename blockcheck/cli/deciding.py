@@ -11,6 +11,7 @@ from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..report import words
+from .measuring import need_suffix
 from .project_file import PROJECT, in_words
 
 PAPER = click.option(
@@ -33,7 +34,7 @@ def report(project: Path, output: Path | None, paper: str) -> None:
     with in_words(), Project.open(project) as kept:
         blocks = kept.blocks()
         quilt = work_out(kept.plan, blocks)
-        target = _target(output or kept.path.with_suffix(".html"), kept.path)
+        target = _target(output or kept.path.with_suffix(".html"), kept.path, ".html", ".htm")
         photos = {b.name: kept.photo(b.name) for b in blocks}
         try:
             write_report(target, quilt, blocks, title=kept.path.stem, photos=photos, paper=paper)
@@ -51,7 +52,7 @@ def trim_sheet(project: Path, output: Path, paper: str) -> None:
     from ..report.trim_sheet import write_trim_sheet
 
     quilt, _, path = _worked_out(project)
-    target = _target(output, path)
+    target = _target(output, path, ".pdf")
     _need(quilt, "size", quilt.trims)
     try:
         write_trim_sheet(target, quilt, title=path.stem, paper=paper)
@@ -162,12 +163,13 @@ def _need(quilt: QuiltPlan, what: str, there: object) -> None:
         raise click.ClickException(quilt.gaps[what])
 
 
-def _target(output: Path, project: Path) -> Path:
-    """Refuse to write over the project itself."""
+def _target(output: Path, project: Path, *suffixes: str) -> Path:
+    """Refuse to write over the project itself, a photo or another project."""
     if output.resolve() == project.resolve():
         raise click.ClickException(
             f"{output} is the project itself. Name another file for what is written."
         )
+    need_suffix(output, *suffixes)
     return output
 
 

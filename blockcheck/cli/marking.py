@@ -85,6 +85,8 @@ def mark(
             line = a, b
         if suggest or accept is not None:
             photo = quilt.photo(name)
+            if photo and picture and picture.resolve() == photo.path.resolve():
+                raise click.UsageError(f"{picture} is the photo. Give the picture another place.")
             found = suggestions(block, photo, kept.settings, plan)
             if suggest:
                 _show_suggestions(found, block, plan)

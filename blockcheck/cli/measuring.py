@@ -17,12 +17,16 @@ from ..errors import BlockcheckError
 from ..measure import Measurement, PhotoResult, measure_photo
 from ..settings import Settings
 from ..uncertainty import Estimate
-from ..units import format_length, format_uncertainty, parse_length
+from ..units import format_exact, format_length, format_uncertainty, parse_length
 from ..vision.photo import SUFFIXES, read_photo
 
 CAUTION = (
     "Measure with the ruler before the first cut. Rotary cutters are sharp: close the blade after "
     "every cut and follow its maker's instructions."
+)
+TURNED = (
+    "Is it turned? Width and height fit the plan the other way round. Turn the photo upright, or "
+    "take it again with the block as in the plan."
 )
 SIDES = ("top", "right", "bottom", "left")
 
@@ -80,17 +84,18 @@ def measure(
 ) -> None:
     """Measure the blocks in PHOTOS (files or folders)."""
     try:
+        settings["unit"] = unit
         given = Settings.of(**settings)
-        allowed = parse_length(tolerance)
+        allowed = parse_length(tolerance, unit)
         by_hand = _corners(corners)
     except BlockcheckError as e:
         raise click.UsageError(str(e)) from e
     paths = _files(photos)
-    if not paths:
-        raise click.UsageError("There is no photo in that folder.")
     several = len(paths) > 1
-    if picture and several:
-        picture.mkdir(parents=True, exist_ok=True)
+    if by_hand and several:
+        raise click.UsageError("--corners goes with one photo at a time.")
+    if picture:
+        _picture_target(picture, paths)
     results = []
     work = partial(_measure_one, corners=by_hand, settings=settings)
     with click.progressbar(
@@ -128,6 +133,7 @@ def card(output: Path, paper: str, letters: str, sheet: bool) -> None:
     """Write the reference card as a true-scale PDF to OUTPUT."""
     from ..report.card_sheet import write_card, write_sheet
 
+    need_suffix(output, ".pdf")
     letters = letters.upper()
     if not letters or set(letters) - set("ABCD"):
         raise click.UsageError(f'There are cards A, B, C and D, not "{letters}".')
@@ -151,7 +157,11 @@ def card(output: Path, paper: str, letters: str, sheet: bool) -> None:
 )
 def demo(folder: Path) -> None:
     """Put six photos of sailboat blocks into FOLDER and measure them."""
-    folder.mkdir(parents=True, exist_ok=True)
+    pictures = folder / "measured"  # apart, so that they are not taken for photos
+    try:
+        pictures.mkdir(parents=True, exist_ok=True)
+    except OSError as e:
+        raise click.ClickException(f"{folder} cannot be written ({e.strerror}).") from e
     source = Path(__file__).parent.parent / "demo_photos"
     names = sorted(p.name for p in source.glob("*.jpg"))
     for name in names:
@@ -163,8 +173,8 @@ def demo(folder: Path) -> None:
     for name in names:
         result = measure_photo(folder / name, card_side="4in", planned="6x9")
         click.echo(_words(result, given, parse_length("1/8in"), "in", 16, False))
-        _write_picture(folder / name, result, folder / f"{Path(name).stem}-measured.png", "in", 16)
-    click.echo(f"The annotated pictures are beside the photos in {folder}. {CAUTION}")
+        _write_picture(folder / name, result, pictures / f"{Path(name).stem}.png", "in", 16)
+    click.echo(f"The annotated pictures are in {pictures}. {CAUTION}")
 
 
 def _measure_one(
@@ -184,10 +194,35 @@ def _run(work: Any, paths: list[Path], jobs: int) -> Any:
 def _files(photos: tuple[Path, ...]) -> list[Path]:
     found: list[Path] = []
     for p in photos:
-        found += (
-            sorted(q for q in p.iterdir() if q.suffix.lower() in SUFFIXES) if p.is_dir() else [p]
-        )
+        inside = [p]
+        if p.is_dir():
+            inside = sorted(q for q in p.iterdir() if q.suffix.lower() in SUFFIXES)
+        if not inside:
+            raise click.UsageError(f"There is no photo in the folder {p}.")
+        found += inside
     return found
+
+
+def need_suffix(path: Path, *suffixes: str) -> None:
+    """Refuse a name that could be a photo's or a project's, which would be written over."""
+    if path.suffix.lower() not in suffixes:
+        raise click.UsageError(f"{path.name} must end in {' or '.join(suffixes)}.")
+
+
+def _picture_target(picture: Path, paths: list[Path]) -> None:
+    """Make the folder for several pictures; one picture must not lie over its photo."""
+    if len(paths) == 1:
+        need_suffix(picture, ".png", ".jpg", ".jpeg")
+        targets = [picture]
+    else:
+        try:
+            picture.mkdir(parents=True, exist_ok=True)
+        except OSError as e:
+            raise click.ClickException(f"{picture} cannot be a folder ({e.strerror}).") from e
+        targets = [picture / f"{p.stem}.png" for p in paths]
+    for target in targets:
+        if target.resolve() in {p.resolve() for p in paths}:
+            raise click.UsageError(f"{target} is a photo. Give the picture another place.")
 
 
 def _corners(text: str | None) -> list[tuple[float, float]] | None:
@@ -220,8 +255,8 @@ def _write_picture(path: Path, result: PhotoResult, out: Path, unit: str, fracti
         )
     except BlockcheckError:
         return  # a file that is no photo has no picture; the table says so
-    except (OSError, ValueError) as e:
-        raise click.ClickException(f"{out} cannot be written ({e}).") from e
+    except OSError as e:
+        raise click.ClickException(f"{out} cannot be written ({e.strerror}).") from e
 
 
 def _words(
@@ -256,7 +291,7 @@ def _block_words(
     angle = max((e.value - 90 for e in b.angles_deg), key=abs)
     lines.append(
         row("out of square", Estimate(abs(square.value), square.budget))
-        + f"   (worst corner {angle:+.1f}°)"
+        + f"   (worst corner {f'{angle:+.1f}'.replace('-', '−')}°)"
     )
     lines.append(row("largest bow", max(b.bow_mm, key=lambda e: e.value)))
     if given.planned is not None:
@@ -277,13 +312,22 @@ def _block_words(
                 f"  {name} within {format_length(tolerance, unit=unit, fraction=fraction)} of "
                 f"{format_length(p, unit=unit, fraction=fraction)}: {answer} ({over})"
             )
+        if looks_turned(b.width_mm.value, b.height_mm.value, given.planned):
+            lines.append(f"  {TURNED}")
     if budget:
         for name, e in (("width", b.width_mm), ("height", b.height_mm)):
             lines.append(f"  what the ± of the {name} comes from (1 sigma):")
             lines += [
-                f"    {t.name:<14s}{format_uncertainty(t.u, unit=unit):>10s}" for t in e.budget
+                f"    {t.name:<14s}{format_exact(t.u, unit=unit, digits=4):>10s}" for t in e.budget
             ]
     return lines
+
+
+def looks_turned(width_mm: float, height_mm: float, planned: tuple[float, float]) -> bool:
+    """Whether a block fits its planned size far better lying on its side."""
+    w, h = planned
+    upright = abs(width_mm - w) + abs(height_mm - h)
+    return abs(width_mm - h) + abs(height_mm - w) < upright / 4
 
 
 COMMANDS = (measure, card, demo)

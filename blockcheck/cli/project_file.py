@@ -20,8 +20,8 @@ from ..project.records import STATES, settings_in
 from ..project.schema import locate
 from ..settings import Settings
 from ..uncertainty import Estimate, verdict
-from ..units import format_length, format_uncertainty
-from .measuring import CAUTION, PROFILES, _corners, _files
+from ..units import format_exact, format_length, format_uncertainty
+from .measuring import CAUTION, PROFILES, TURNED, _corners, _files, looks_turned
 from .plan_options import changed, plan_options, plan_rows
 
 PROJECT = click.argument("project", type=click.Path(path_type=Path))
@@ -81,8 +81,6 @@ def add(
     by_hand, paths = _corners(corners), _files(photos)
     if name and again:
         raise click.UsageError("Give --name for new blocks or --again for known ones, not both.")
-    if not paths:
-        raise click.UsageError("There is no photo in that folder.")
     if (name or again or by_hand) and len(paths) != 1:
         raise click.UsageError("--name, --again and --corners go with one photo at a time.")
     kept, said = 0, set[str]()
@@ -109,6 +107,9 @@ def add(
                 click.echo(
                     f"kept            {path.name}: block {block.name}, {_sizes(block, quilt.plan)}"
                 )
+                sides = block.width_mm.value, block.height_mm.value
+                if quilt.plan.planned_mm and looks_turned(*sides, quilt.plan.planned_mm):
+                    click.echo(f"                Note: {TURNED} Then: --again {block.name}")
             for p in result.problems:
                 if p.code not in said:  # once is enough for a whole set of photos
                     click.echo(f"                Note: {p.message} {p.hint}")
@@ -166,7 +167,7 @@ def show(project: Path, name: str) -> None:
             rows.append((side, _with_u(e, the_plan)))
         for side, e in (("width", latest.width_mm), ("height", latest.height_mm)):
             rows += [
-                (f"± of the {side}: {t.name}", format_uncertainty(t.u, unit=the_plan.unit))
+                (f"{side}, 1 sigma: {t.name}", format_exact(t.u, unit=the_plan.unit, digits=4))
                 for t in e.budget
             ]
         rows += [("warning", f"{p.message} {p.hint}") for p in latest.problems]

@@ -102,10 +102,10 @@ def backing(
         ways.append((panels * long, panels, long, seams))
     total, panels, long, seams = min(ways)
     bought, buy = to_buy(total, unit)
-    working = (
-        f"{whole.working}; {panels} panels × {written(long, unit)} ({seams}) = {written(total, unit)}, "
-        f"buy {buy}"
-    )
+    joined = f"{panels} panels × {written(long, unit)} ({seams}) = {written(total, unit)}"
+    if panels == 1:
+        joined = f"1 panel, {written(long, unit)}"
+    working = f"{whole.working}; {joined}, buy {buy}"
     piece = CutPiece("backing panel", usable_mm, long, panels, working)
     return piece, Yardage((("backing", panels, long),), total, bought, working)
 

@@ -26,7 +26,7 @@ COLUMNS = ("name", "width", "height", "unit")
 # a ruler is read to its nearest mark: a rectangular distribution as wide as the marks lie apart,
 # u = marks / √12 (JCGM 100:2008, F.2.2.1; the half-width over √3 of 4.3.7)
 READING_U = {"in": INCH / 16 / math.sqrt(12), "cm": 1 / math.sqrt(12), "mm": 1 / math.sqrt(12)}
-
+MIN_MM, MAX_MM = 10.0, 2500.0  # of a block's side: what lies outside was written in another unit
 
 _SPOILED = (  # what reading a spoiled export raises
     ArithmeticError,
@@ -100,6 +100,10 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
 
 def _size(text: str, unit: str) -> Estimate:
     mm = parse_length(text, unit)
+    if not MIN_MM <= mm <= MAX_MM:
+        raise LengthError(
+            f'"{text}" cannot be a block\'s side.', "Check the number and its unit (in, cm or mm)."
+        )
     if parse_length(text, "in") == parse_length(text, "mm"):  # the text names its unit itself
         unit = "cm" if text.rstrip(". ").lower().endswith("m") else "in"
     return ruler(mm, unit)

@@ -52,8 +52,8 @@ def write_trim_sheet(
         sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
         sheet.write(
             "For each block: the right and the top edge first, turn the block halfway round, then the "
-            "left and the bottom edge. The amounts tell where to lay the ruler; what counts is the "
-            "size that it shows."
+            "left and the bottom edge, named as drawn here. The amounts tell where to lay the ruler; "
+            "what counts is the size that it shows."
         )
         sheet.blocks(quilt, first, quilt.trims[first : first + per])
         sheet.end()

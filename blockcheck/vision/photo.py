@@ -103,7 +103,10 @@ def read_photo(path: str | Path) -> Photo:
                 else:
                     rgb = _other(opened, exif)
     except UnidentifiedImageError as e:
-        raise PhotoError(f"{path.name} is not a photo that can be read.", _HINT) from e
+        hint = _HINT
+        if path.suffix == ".blockcheck":
+            hint = "It is a project file: name photos here, or see its blocks with: blockcheck list"
+        raise PhotoError(f"{path.name} is not a photo that can be read.", hint) from e
     except Image.DecompressionBombError as e:
         raise PhotoError(
             f"{path.name} has too many pixels.", "Use a photo of 2 to 50 megapixels."
