@@ -212,9 +212,11 @@ def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:
     untrimmed = [b for b in used if b.state == "measured"]
     counts = {"width": plan.seams_across, "height": plan.seams_down}
     if plan.planned_mm is None or not any(counts.values()):
+        missing = "how many seams cross the block (--seams-across, --seams-down)"
+        if plan.planned_mm is None:
+            missing = "the planned size and " + missing
         raise PlanError(
-            "How wide the seams were really sewn can be told once the plan names the planned size "
-            "and how many seams cross the block."
+            f"How wide the seams were really sewn can be told once the plan says {missing}."
         )
     if not untrimmed:
         raise PlanError("How wide the seams were sewn can only be told from untrimmed blocks.")

@@ -51,9 +51,8 @@ def write_trim_sheet(
     for first in range(0, len(quilt.trims), per):
         sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
         sheet.write(
-            "For each block: the right and the top edge first, turn the block halfway round, then the "
-            "left and the bottom edge, named as drawn here. The amounts tell where to lay the ruler; "
-            "what counts is the size that it shows."
+            "Trim right and top. Turn the block halfway round, lay the ruler's lines of this size on the "
+            "two fresh cuts, trim left and bottom (as drawn). The amounts tell where to lay it; the size counts."
         )
         sheet.blocks(quilt, first, quilt.trims[first : first + per])
         sheet.end()
