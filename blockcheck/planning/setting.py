@@ -178,15 +178,13 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
     result = replace(result, to_sew=result.count(TO_SEW))
     if lines < 2:
         return replace(result, note="One row has no joints to meet another's.")
-    if shifted or plan.alternate or result.to_sew or left_over:
-        note = (
-            "An order of the blocks is worked out for straight rows in which every place is a "
-            "measured block."
-        )
+    if result.to_sew or left_over:
+        note = "An order of the blocks is worked out once every block has a place, and every place one."
         return replace(result, note=note)
+    own = {name for name, _ in sizes}
     arrangement = arrange(
         {name: e.value for name, e in sizes},
-        lines,
+        [[None if p.name in own else p for p in line] for line in laid],
         u_mm={name: own_u(e) for name, e in sizes},
         planned_mm=cut,
         seam_mm=plan.seam_mm,

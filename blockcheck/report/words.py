@@ -8,7 +8,7 @@ from ..planning.batch import SizeRow
 from ..planning.layout import Joint
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..planning.setting import Cut
+from ..planning.setting import STRIP, Cut
 from ..planning.trim import TrimPlan
 from ..units import format_length, format_uncertainty
 
@@ -172,7 +172,9 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
         worst, now = rows.arrangement.worst_mm, rows.check.worst_mm
         if worst < now - plan.tolerance_mm / 8:
             order = "; ".join(
-                f"row {i}: {', '.join(row)}" for i, row in enumerate(rows.arrangement.rows, 1)
+                f"{'column' if rows.along == 'height' else 'row'} {i}: "
+                + ", ".join(name for name in row if name != STRIP)
+                for i, row in enumerate(rows.arrangement.rows, 1)
             )
             said.append(
                 f"Untrimmed, this order meets better, {length(plan, worst)} at worst and not "
