@@ -154,7 +154,7 @@ def test_names_are_written_as_they_are_and_run_nothing(hostile, tmp_path):
     [
         (PLAN, (), "There are no measured blocks yet."),
         (Plan(), SIX, "The plan names no planned size"),
-        (Plan(), SIX, "can be told once the plan names the planned size"),
+        (Plan(), SIX, "can be told once the plan says the planned size"),
         (PLAN, SIX[:1], "Rows are compared once two blocks or more are measured."),
         (PLAN, SIX[:1], "What else to cut follows from the rows."),
         (Plan(), SIX, "The plan does not say how many rows and columns; 2 rows are drawn."),
