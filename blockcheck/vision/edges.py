@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-BINS = {True: 180, False: 90}  # places along a side, fine and coarse
+BINS = {True: 120, False: 60}  # places along a side, fine and coarse
 _SUB = 4  # samples averaged at each place
 _BLUR_PX = 1.4
 _ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
