@@ -159,9 +159,10 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
     Raises
     ------
     ReadingsError
-        If no block was measured twice.
+        If no block was measured twice, or one photo is there twice.
     """
     widths, heights, failed = [], [], []
+    seen: dict[str | None, str] = {}
     for paths in blocks:
         readings: list[tuple[Estimate, Estimate]] = []
         for path in paths:
@@ -169,6 +170,12 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
             if not result.ok:
                 failed.append(result)
                 continue
+            if result.sha256 in seen:
+                raise ReadingsError(
+                    f"{result.path.name} is the same photo as {seen[result.sha256]}.",
+                    "A photo measured twice says nothing of chance: take each one anew.",
+                )
+            seen[result.sha256] = result.path.name
             size = result.blocks[0].width_mm, result.blocks[0].height_mm
             turned = bool(readings) and _is_turned(size, readings[0])
             readings.append((size[1], size[0]) if turned else size)

@@ -149,12 +149,14 @@ def test_repeats_of_a_turned_block_agree(run, folder):
     result = run("repeat", "boat-1.jpg", "boat-2.jpg", "boat-3.jpg", "--card-side", "4in")
     assert result.exit_code == 0, result.output
     assert "3 photos of one block" in result.output
-    assert "2 degrees of freedom" in result.output
+    assert "(degrees of freedom: 2)" in result.output
 
 
 def test_one_photo_is_no_repeat(folder):
     with pytest.raises(ReadingsError, match="measured twice"):
         repeat_photos([[folder / "boat-1.jpg"]], card_side="4in")
+    with pytest.raises(ReadingsError, match=r"boat-1\.jpg is the same photo as boat-1\.jpg"):
+        repeat_photos([[folder / "boat-1.jpg"] * 2], card_side="4in")
 
 
 def test_the_true_lens_lies_inside_the_profile_made_from_photos(profiled):

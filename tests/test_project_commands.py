@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 from blockcheck.cli import main
 from blockcheck.project import Project, schema
@@ -141,3 +142,17 @@ def test_every_command_says_in_one_sentence_that_there_is_no_project(words):
     assert "There is no project q.blockcheck. Make one with: blockcheck new" in run(
         *words, status=1
     )
+
+
+@pytest.mark.parametrize("words", [("list", "."), ("new", "."), ("import", ".", "x.json")])
+def test_a_folder_is_no_project(words):
+    assert "is a folder, not a project" in run(*words, status=1)
+
+
+def test_a_photo_taken_sideways_is_asked_about_when_it_is_kept(tmp_path):
+    with Image.open(PHOTOS / "sailboat-1.jpg") as photo:
+        photo.transpose(Image.Transpose.ROTATE_90).save(tmp_path / "turned.jpg", quality=95)
+    run("new", "q", "--planned", "6x9", "--card-side", "4in")
+    said = run("add", "q", "turned.jpg")
+    assert "Is it turned?" in said
+    assert "--again 1" in said

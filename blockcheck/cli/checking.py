@@ -163,7 +163,7 @@ def _repeat_words(found: Repeatability, allowed: float, unit: str) -> str:
             f"  {name}",
             f"    readings              {readings}",
             f"    repeatability s       {format_uncertainty(s.u, unit=unit)}"
-            f"  ({study.df_within} degrees of freedom)",
+            f"  (degrees of freedom: {study.df_within})",
             f"    one photo repeats to  ± {format_uncertainty(u95, unit=unit)} (95 %)"
             f"; blockcheck states ± {format_uncertainty(stated, unit=unit)} for everything",
             f"    share of the tolerance ± {format_exact(allowed, unit=unit)} (6 s): "

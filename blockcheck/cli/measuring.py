@@ -218,7 +218,7 @@ def _picture_target(picture: Path, paths: list[Path]) -> None:
         try:
             picture.mkdir(parents=True, exist_ok=True)
         except OSError as e:
-            raise click.ClickException(f"{picture} cannot be a folder ({e.strerror}).") from e
+            raise click.ClickException(f"{picture} cannot be made a folder ({e.strerror}).") from e
         targets = [picture / f"{p.stem}.png" for p in paths]
     for target in targets:
         if target.resolve() in {p.resolve() for p in paths}:

@@ -110,8 +110,16 @@ _SAID = {
 
 
 def locate(path: str | Path) -> Path:
-    """The project's file: `path`, or with the suffix added where there is no such file."""
+    """The project's file: `path`, or with the suffix added where there is no such file.
+
+    Raises
+    ------
+    ProjectError
+        If the path has no name, as "." has none.
+    """
     path = Path(path)
+    if not path.name:  # "." or "/"
+        raise ProjectError(f"{path} is a folder, not a project.", "Name the project file in it.")
     return path if path.is_file() or path.suffix == SUFFIX else path.with_name(path.name + SUFFIX)
 
 
