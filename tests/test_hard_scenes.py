@@ -86,6 +86,13 @@ def test_a_square_serves_beside_a_card_and_a_wrong_size_is_told(tmp_path):
     assert [p.code for p in result.problems] == ["references_disagree"]
 
 
+def test_lines_that_were_named_and_are_not_there_are_told(tmp_path):
+    scene = Scene(PHONE, Mat(), (CARD,), (Block(quad(150, 190, (-60, 0), 3)),), seed=9)
+    save(scene, tmp_path / "p.jpg")
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in", grid="3in")
+    assert "reference_not_found" in {p.code for p in plane.problems}
+
+
 def test_two_cards_with_the_block_between_them_still_use_the_mats_lines(tmp_path):
     cards = (replace(CARD, centre_mm=(125, -40)), Card("C", (-125, 40), -6))
     scene = Scene(

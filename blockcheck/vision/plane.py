@@ -17,6 +17,7 @@ from ..errors import (
 )
 from ..profiles import find_profile
 from ..settings import Settings
+from ..units import format_length
 from .adjust import Plane, adjust, check_agreement, first_camera
 from .calibrate import lens_fits, readjust
 from .card import find_boards, find_markers
@@ -188,6 +189,20 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
                 f"Measure it with your ruler and give its size with {option}: printers often scale a page.",
             )
         )
+    for kind, side, words in (
+        ("grid", settings.grid, "No mat lines {} apart were found"),
+        ("square", settings.square, "No plain square of {} was found"),
+    ):
+        if side is not None and kind not in kinds:
+            named = f"{format_length(side)} ({format_length(side, unit='cm')})"
+            found.append(
+                Problem(
+                    "reference_not_found",
+                    "warning",
+                    f"{words.format(named)}, so the photo was measured without.",
+                    "Check what was named, and that it is in the picture.",
+                )
+            )
     for p in plane.references:
         middle = p.affine @ [*p.reference.points_mm.mean(0), 1]
         if p.rms_px / plane.px_per_mm(middle) > _MISFIT_MM[p.reference.kind]:
