@@ -85,6 +85,12 @@ class Settings:
                     "Name the unit, like 4in or 10cm.",
                 )
             read.append(value)
+        size = None if planned is None else parse_size(planned, unit)
+        if size is not None and not 20 <= min(size) <= max(size) <= 2000:
+            raise LengthError(
+                f"The planned size {planned} is not between 20 and 2000 mm.",
+                "Name the unit, like 6x9in or 15x23cm.",
+            )
         if focal is not None and not 10 <= focal <= 300:
             raise LengthError(
                 f"The focal length {focal:g} is not a 35 mm equivalent between 10 and 300.",
@@ -95,7 +101,7 @@ class Settings:
             sheet_side=read[1],
             square=read[2],
             grid=read[3],
-            planned=None if planned is None else parse_size(planned, unit),
+            planned=size,
             cloth_height=read[4] if read[4] is not None else 0.5,
             focal=focal,
             profiles=load_profiles(profiles) if profiles is not None else (),
