@@ -280,10 +280,12 @@ def _beyond(
 
 def _is_edge(t: Trace, lines_known: bool) -> bool:
     """Whether the raw edge is there, beyond a seam or a row of a print that was taken for it."""
-    clear = min(t.strength, t.support, t.contrast) > 0.6
+    found = min(t.strength, t.support) > 0.5
+    # where the printed lines are known they are taken off, and what is left tells more
+    clear = t.contrast > (0.4 if lines_known else 0.6)
     # a pale row is little unlike the mat, but it is full of edges
-    woven = lines_known and t.busy > _BUSY and min(t.strength, t.support) > 0.5
-    return (clear or woven) and t.barred < 0.1
+    woven = lines_known and t.busy > _BUSY
+    return found and (clear or woven) and t.barred < 0.1
 
 
 def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
