@@ -6,7 +6,7 @@ what differs from it, or hides its lines, and does not reach the photo's frame i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -92,12 +92,13 @@ class Small:
         places, i = self._inside(points_px)
         return Mat.learn(self.size, places, self.rgb[i[:, 1], i[:, 0]])
 
-    def mats(self) -> list[Mat]:
+    def mats(self) -> Iterator[Mat]:
         """What may be the mat, likeliest first."""
         if self.segments is not None and self.seen is not None:
             a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
             middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
-            return [self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))]
+            yield self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))
+            return
         ring = cv2.dilate(self.cards, np.ones((15, 15), np.uint8)) - self.cards
         if ring.sum() < 100:  # no card: what lies along the frame
             ring = np.ones_like(self.cards)
@@ -110,7 +111,6 @@ class Small:
         )
         # two shades of one mat are one kind of ground
         shares = np.bincount(label.ravel(), minlength=k) / len(colours)
-        mats = []
         for j in np.argsort(-shares):
             if shares[j] < 0.12:
                 continue
@@ -119,8 +119,7 @@ class Small:
                 Mat.learn(self.size, self.to_photo(np.stack([x, y], 1)[own]), colours[own])
             )
             if mat.sigma < _EVEN:
-                mats.append(mat)
-        return mats
+                yield mat
 
     def _grow(self, mat: Mat) -> Mat:
         """Learn the mat again from all of the photo that looks like it."""
