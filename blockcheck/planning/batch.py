@@ -12,7 +12,7 @@ from scipy.special import chdtrc
 from ..errors import PlanError
 from ..uncertainty import coverage_factor
 from ..units import INCH, format_length, format_uncertainty, to_step
-from .placing import offcuts, place
+from .placing import Wishes, offcuts, place, place_all
 from .rectangles import Block, axes, frontiers
 from .stack import Array
 
@@ -205,10 +205,10 @@ def below_size(
     """
     found = []
     reach = frontiers(blocks, width_mm, least_mm=0.5 * height_mm)[:, 0]
-    for block, height in zip(blocks, reach, strict=True):
-        if height >= height_mm - _EPS:
-            continue
-        laid = place(block, width_mm, height_mm)
+    short_of = [b for b, height in zip(blocks, reach, strict=True) if height < height_mm - _EPS]
+    half = np.array([width_mm, height_mm]) / 2
+    wishes = [Wishes(block, half, np.empty((0, 2)), seam_mm, None, 0) for block in short_of]
+    for block, laid in zip(short_of, place_all(wishes), strict=True):
         cuts = offcuts(block, laid)
         lacks = [
             (-2 * spare, pair) for spare, pair in zip(laid.spare_mm, ((3, 1), (0, 2)), strict=True)

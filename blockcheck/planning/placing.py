@@ -91,36 +91,50 @@ class Wishes:
 
 def place_all(wishes: Sequence[Wishes]) -> list[Placement]:
     """Place many at once: their linear programs go to the solver together, which costs less."""
+    laid = _settle_all([_settle(one, _own_turn(one)) for one in wishes])
+    # cloth first: start those that are short again from the turn that has most of it
+    short: dict[tuple[float, float], list[int]] = {}
+    for i, one in enumerate(laid):
+        if one.clearance_mm < -1e-3:
+            short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
+    again: dict[int, float] = {}
+    for (width, max_turn), own in short.items():
+        tall, turns = frontiers_and_turns(
+            [wishes[i].block for i in own], np.array([width]), max_turn
+        )
+        for i, height, turn in zip(own, tall[:, 0], turns[:, 0], strict=True):
+            if height > 0.9 * 2 * wishes[i].half[1]:
+                again[i] = float(turn)
+    others = _settle_all([_settle(wishes[i], turn) for i, turn in again.items()])
+    for i, other in zip(again, others, strict=True):
+        laid[i] = max(laid[i], other, key=lambda one: one.clearance_mm)
+    return laid
+
+
+def _settle_all(work: Sequence[_Placing]) -> list[Placement]:
+    """Let every placing ask, answer all together, until each has settled."""
     done: dict[int, Placement] = {}
-    work = {i: _place(one) for i, one in enumerate(wishes)}
-    answers: dict[int, Array | None] = dict.fromkeys(work)
-    while work:
+    left = dict(enumerate(work))
+    answers: dict[int, Array | None] = dict.fromkeys(left)
+    while left:
         asked = {}
-        for i, one in list(work.items()):
+        for i, one in list(left.items()):
             try:
                 asked[i] = one.send(answers[i])
             except StopIteration as end:
                 done[i] = end.value
-                del work[i]
+                del left[i]
         answers = dict(zip(asked, _solve(list(asked.values())), strict=True))
-    return [done[i] for i in range(len(wishes))]
+    return [done[i] for i in range(len(work))]
 
 
-def _place(wishes: Wishes) -> _Placing:
-    """Settle from the block's own turn, or the centre line's."""
-    turn = wishes.block.turn
-    if wishes.centre is not None:
-        way = wishes.centre[1] - wishes.centre[0]
-        along = math.atan2(way[1], way[0]) - (math.pi / 2 if wishes.axis == 0 else 0.0)
-        turn = (along + math.pi / 2) % math.pi - math.pi / 2
-    laid = yield from _settle(wishes, turn)
-    if laid.clearance_mm < -1e-3:  # cloth first: start again from the turn that has most of it
-        width, height = 2 * wishes.half
-        tall, turns = frontiers_and_turns([wishes.block], np.array([width]), wishes.max_turn)
-        if tall[0, 0] > 0.9 * height:
-            other = yield from _settle(wishes, float(turns[0, 0]))
-            laid = max(laid, other, key=lambda one: one.clearance_mm)
-    return laid
+def _own_turn(wishes: Wishes) -> float:
+    """The block's own turn, or the centre line's."""
+    if wishes.centre is None:
+        return wishes.block.turn
+    way = wishes.centre[1] - wishes.centre[0]
+    along = math.atan2(way[1], way[0]) - (math.pi / 2 if wishes.axis == 0 else 0.0)
+    return (along + math.pi / 2) % math.pi - math.pi / 2
 
 
 @dataclass(frozen=True, eq=False)
