@@ -21,6 +21,7 @@ from .reference import MatLines, Reference
 _PLACE = 7  # x, y, turn, log scale, stretch, skew, height
 _HUBER = 2.0
 _STEPS = 25
+SETTLED, ROUGHLY = 1e-5, 1e-3  # of the cost: what no further step is made for
 
 
 @dataclass(frozen=True)
@@ -148,6 +149,7 @@ def adjust(
     camera: Camera,
     places: Sequence[np.ndarray] | None = None,
     rounds: int = 3,
+    settled: float = SETTLED,
 ) -> Plane:
     """Adjust camera and references together.
 
@@ -162,6 +164,8 @@ def adjust(
         First placing of each reference; found by `place_on` where it is left out.
     rounds : int
         How often the fit is made; each round but the last learns the noise from the misfit.
+    settled : float
+        Share of the misfit that a step must still win for another to be made.
 
     Returns
     -------
@@ -181,9 +185,9 @@ def adjust(
     state = state_of(references, places)
     sigmas = [r.sigma_px for r in references]
     for _ in range(rounds - 1):
-        camera, state = _solve(references, prior, camera, state, sigmas)
+        camera, state = _solve(references, prior, camera, state, sigmas, ROUGHLY)
         sigmas = noise_of(references, camera, state, sigmas)[0]
-    camera, state = _solve(references, prior, camera, state, sigmas)
+    camera, state = _solve(references, prior, camera, state, sigmas, settled)
     rms = noise_of(references, camera, state, sigmas)[1]
     return _plane(references, prior, camera, state, sigmas, rms)
 
@@ -246,7 +250,7 @@ def system(
     camera: Camera,
     state: np.ndarray,
     sigmas: Sequence[float],
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
     """All rows, normalised: residuals, derivatives, source of each row, robust weights."""
     n = N_CAMERA + _PLACE * len(references)
     r_lens, J_lens = prior.residuals(camera)
@@ -275,7 +279,7 @@ def system(
                 J.append(row)
                 source.append(name)
                 weights.append(np.ones(1))
-    return np.concatenate(r), np.vstack(J), np.array(source), np.concatenate(weights)
+    return np.concatenate(r), np.vstack(J), source, np.concatenate(weights)
 
 
 def free_parameters(references: Sequence[Reference]) -> np.ndarray:
@@ -290,6 +294,7 @@ def _solve(
     camera: Camera,
     state: np.ndarray,
     sigmas: Sequence[float],
+    settled: float = SETTLED,
 ) -> tuple[Camera, np.ndarray]:
     """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group."""
     free = free_parameters(references)
@@ -313,7 +318,7 @@ def _solve(
                 "The reference's points do not fit one plane.", "Lay it flat and try again."
             )
         # a hundredth of a sigma, or nothing more to win
-        small = np.linalg.norm(step[free] * scale) < 1e-2 or abs(cost - new) < 1e-5 * cost
+        small = np.linalg.norm(step[free] * scale) < 1e-2 or abs(cost - new) < settled * cost
         if new <= cost or small:
             camera, state, r, J, w, cost = moved, shifted, r2, J2, w2, new
             damping = max(damping / 10, 1e-9)
@@ -365,9 +370,9 @@ def _plane(
     gain = np.linalg.pinv(N, rcond=1e-14, hermitian=True) @ (J / scale).T / scale[:, None]
     factors = {}
     for name in dict.fromkeys(source):
-        part = gain[:N_CAMERA, source == name]
+        part = gain[:N_CAMERA, np.array(source) == name]
         # the same covariance in at most eleven columns
-        factors[str(name)] = (
+        factors[name] = (
             np.asarray(np.linalg.qr(part.T, mode="r")).T if part.shape[1] > N_CAMERA else part
         )
     covariance = gain @ gain.T

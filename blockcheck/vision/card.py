@@ -19,6 +19,7 @@ MEASURED_SCALE = 0.001  # 1 sigma, "I measured it with a ruler"
 UNMEASURED_SCALE = 0.003  # 1 sigma, as a home printer leaves it
 MARGIN_MM = 6.35
 _FAMILY = cv2.aruco.DICT_4X4_100  # its first fifty markers are those of DICT_4X4_50
+_SMALLEST_RIM = 0.04  # of the long side: two pixels at quarter scale for each of a marker's cells
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,7 @@ def find_markers(gray: np.ndarray, family: int = _FAMILY) -> tuple[np.ndarray, n
     small = cv2.resize(gray, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 23
-    parameters.minMarkerPerimeterRate = 0.02
+    parameters.minMarkerPerimeterRate = _SMALLEST_RIM
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(family), parameters)
     corners, ids, _ = detector.detectMarkers(small)
     if ids is None or len(ids) == 0:

@@ -78,16 +78,14 @@ class Mat:
     def everywhere(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """(len(y), len(x), 3) float32 expected colours where columns `x` and rows `y` meet."""
         across, down = (
-            ((v - n / 2) / (max(self.size) / 2)).astype(np.float32)[:, None]
+            ((v - n / 2) / (max(self.size) / 2)).astype(np.float32)
             for v, n in zip((x, y), self.size, strict=True)
         )
-        c = self.coefficients.astype(np.float32)
-        columns = c[0] + across * (c[1] + across * c[3])
-        return np.asarray(
-            columns[None]
-            + (down * (c[2] + down * c[5]))[:, None]
-            + (down[:, None] * across[None]) * c[4]
-        )
+        c, X = self.coefficients.astype(np.float32), across[:, None]
+        # a polynomial in the row, whose factors change with the column
+        factors = np.stack([c[0] + X * (c[1] + X * c[3]), c[2] + X * c[4], 0 * X + c[5]])
+        found = np.vander(down, 3, increasing=True).astype(np.float32) @ factors.reshape(3, -1)
+        return np.asarray(found.reshape(len(down), len(across), 3))
 
     def unlike(
         self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
@@ -157,8 +155,9 @@ class Printed:
 
 
 def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Sum of products over three channels; plain terms are faster than a reduction."""
-    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
+    """Sum of products over three channels, as a matrix product: faster than a reduction."""
+    product = a * b
+    return np.asarray(product @ np.ones(3, product.dtype))
 
 
 def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
@@ -258,7 +257,7 @@ def trace(
         colour = lines.taken_off(colour, expected, printed, mat.limit)
     slope = cv2.blur(_slope(colour, step), (3, 1))
     # the lower quartile: an edge or a line of print among the rows must not pass for noise
-    noise = float(np.percentile(np.abs(slope), 25)) / 0.3186 + 0.05
+    noise = float(np.percentile(np.abs(slope[::2]), 25)) / 0.3186 + 0.05
     height = np.sqrt(_dot(slope, slope) / 3) / noise
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
@@ -331,9 +330,17 @@ def _profiles(
     places = np.arange(len(base_px))
     n = (np.arange(len(base_px) * _SUB) + 0.5) / _SUB - 0.5
     dense = np.stack([np.interp(n, places, base_px[:, i]) for i in (0, 1)], axis=1)
-    at = (dense[None] + t[:, None, None] * outward).astype(np.float32)
+    at = _places(dense, outward, t)
     sampled = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return sampled, base_px[None] + t[:, None, None] * outward
+    return sampled, _places(base_px, outward, t)
+
+
+def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarray:
+    """(T, N, 2) float32 places at distances `t` from (N, 2) ones."""
+    at = np.empty((len(t), len(base_px), 2), np.float32)
+    for i in (0, 1):  # one coordinate at a time keeps the inner loop long
+        np.add(base_px[None, :, i], (t * outward[i])[:, None], out=at[..., i], casting="same_kind")
+    return at
 
 
 def _average(sampled: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..errors import NoReferenceError
-from .adjust import Plane, adjust
+from .adjust import ROUGHLY, Plane, adjust
 from .lattice import (
     Lattice,
     Seen,
@@ -138,9 +138,11 @@ def _follow(
         all_places = (
             [*places[: len(references)], affine_mm(affine, spacing)] if before else [np.eye(2, 3)]
         )
-        fitted = adjust(
-            [*references, reference], prior, camera, all_places, rounds=3 if last else 1
-        )
+        everything = [*references, reference]
+        if last:
+            fitted = adjust(everything, prior, camera, all_places)
+        else:  # only to foresee where the next lines lie
+            fitted = adjust(everything, prior, camera, all_places, rounds=1, settled=ROUGHLY)
         camera = fitted.camera
         places = [p.affine for p in fitted.references[: len(references)]]
         affine = fitted.references[-1].affine * np.array([spacing, spacing, 1])

@@ -102,10 +102,12 @@ def look_across(
     side = max(3, round(0.8 * scale))
     half = max(2, round(window_mm * scale))
     k = np.arange(-half - 2 * side, half + 2 * side + 1)
-    at = px[:, :, None, :] + normal[:, None, None, :] * k[:, None]
-    samples = _sample(gray, at)
-    half_way = len(_ALONG) // 2
-    median = np.partition(samples, half_way, axis=1)[:, half_way]
+    at = np.empty((len(px), len(_ALONG), len(k), 2), np.float32)
+    for i in (0, 1):  # one coordinate at a time keeps the inner loop long
+        np.add(
+            px[:, :, None, i], (normal[:, i, None] * k)[:, None], out=at[..., i], casting="same_kind"
+        )
+    median = _median(_sample(gray, at))
     profile = _smooth(median.astype(np.float32))
     ridges = [_ridge(way * profile, side) for way in ((sign,) if sign else (1, -1))]
     best = max(ridges, key=lambda ridge: np.percentile(ridge[1], 70))
@@ -146,8 +148,15 @@ def inked_share(
     return np.asarray((height > 0.4 * np.percentile(seen.height, 75)).mean(axis=1))
 
 
+def _median(samples: np.ndarray) -> np.ndarray:
+    """(N, K) median over the nine samples of (N, 9, K): OpenCV's, over squares of three by three."""
+    n, _, k = samples.shape
+    squares = samples.reshape(n, 3, 3, k).transpose(0, 1, 3, 2).reshape(3 * n, 3 * k)
+    return cv2.medianBlur(np.ascontiguousarray(squares), 3)[1::3, 1::3]
+
+
 def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
-    flat = at.reshape(at.shape[0], -1, 2).astype(np.float32)
+    flat = at.reshape(at.shape[0], -1, 2).astype(np.float32, copy=False)
     out = np.empty(flat.shape[:2], np.uint8)
     for start in range(0, len(flat), 4000):  # remap takes sides below 32768 only
         part = flat[start : start + 4000]

@@ -26,6 +26,7 @@ from .edges import BINS, Mat, Printed, Trace, trace
 
 _BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
 _LINE_MM = 0.9  # the widest printed line
+_ENOUGH = 250  # pieces of line to tell their colour from
 _NO_MARKERS = np.zeros((0, 2))
 _NAMES = ("top", "right", "bottom", "left")
 _HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
@@ -169,11 +170,12 @@ def _printed(
     across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
     halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
     printed = segments
-    across = halfway[seen] - segments[seen]
-    ink, beside = _along(rgb, segments[seen], across)
+    some = np.flatnonzero(seen)[:: max(1, int(seen.sum()) // _ENOUGH)]
+    across = halfway[some] - segments[some]
+    ink, beside = _along(rgb, segments[some], across)
     main = ink - beside
     which = int(np.argmax(np.abs(np.median(main, axis=(0, 1)))))  # the colour that shows them best
-    part = np.subtract(*_along(rgb, halfway[seen], across))[..., which]
+    part = np.subtract(*_along(rgb, halfway[some], across))[..., which]
     part = part / (np.median(main[..., which]) or 1.0)
     # noise is even-handed; dashes show on part of the places only
     if np.mean(part > 0.4) - np.mean(part < -0.4) > 0.12:
@@ -274,7 +276,7 @@ def _beyond(
     """Look from 1 to 10 mm outside an edge."""
     u = (b - a) / np.linalg.norm(b - a)
     outward = np.array([u[1], -u[0]])
-    base = found.smooth_px + 5.5 * px_per_mm * outward
+    base = found.smooth_px[::2] + 5.5 * px_per_mm * outward
     return look(base, outward, 4.5 * px_per_mm, fine=False)
 
 
