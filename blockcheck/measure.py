@@ -314,16 +314,16 @@ def _measure(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
     corners_px = plane.px_from_mm(corners, height)
 
     # derivatives by a shift and a turn of each side, by the lens, by the cloth's height
-    by_line = _gradient(lambda x: _quantities(_corners(lines, x)), np.zeros(8), 1e-4)
     by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
     corners_by_camera = plane.jacobian(corners_px, height).reshape(8, -1)
     by_camera = by_corner @ corners_by_camera
+    corners_by_line = _gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4)
+    by_line = by_corner @ corners_by_line
     corners_by_height = (plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1
     by_height = by_corner @ corners_by_height
     fit_u = np.array([u for line in lines for u in (line.shift_u, line.turn_u)])
     wave_u = np.array([u for line in lines for u in (line.wave_shift_u, line.wave_turn_u)])
     values = _quantities(corners)
-    corners_by_line = _gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4)
     parts = [
         *(corners_by_camera @ factor for factor in plane.factors.values()),
         corners_by_height[:, None] * CLOTH_HEIGHT_U,

@@ -110,6 +110,24 @@ def test_other_colour_modes(picture, name, mode, tmp_path):
     assert off(tmp_path / name, picture.convert("L") if mode in ("L", "LA") else picture) < 2
 
 
+@pytest.mark.parametrize(
+    ("name", "mode", "options"),
+    [
+        ("usual.jpg", "RGB", {}),
+        ("grey.jpg", "L", {}),
+        ("not-ycc.jpg", "RGB", {"keep_rgb": True}),  # ITU-T T.872, 6.5.3: transform 0
+        ("progressive.jpg", "RGB", {"progressive": True}),
+        ("lossless.png", "RGB", {}),
+    ],
+)
+def test_grey_is_the_luma_of_the_colours(picture, name, mode, options, tmp_path):
+    picture.convert(mode).save(tmp_path / name, **options)
+    photo = read_photo(tmp_path / name)
+    want = photo.rgb @ np.array([0.299, 0.587, 0.114])  # ITU-R BT.601, 2.5.1
+    assert photo.gray.shape == want.shape
+    assert np.abs(photo.gray - want).mean() < 1
+
+
 @pytest.mark.parametrize("suffix", ["png", "tif"])
 def test_sixteen_bits_keep_their_brightness_and_turn(picture, suffix, tmp_path):
     grey = np.asarray(picture.convert("L")).astype(np.uint16) * 257
@@ -161,9 +179,10 @@ def test_focal_length_from_exif_or_by_hand(tmp_path):
     with Image.open(SAILBOAT) as image:
         said = read_photo(SAILBOAT).focal_35mm
         image.save(tmp_path / "silent.png", compress_level=1)
+        image.save(tmp_path / "says.png", compress_level=1, exif=image.getexif())
     assert read_photo(tmp_path / "silent.png").focal_35mm is None
     told = blockcheck.find_plane(tmp_path / "silent.png", card_side="4in", focal=said)
-    known = blockcheck.find_plane(SAILBOAT, card_side="4in")
+    known = blockcheck.find_plane(tmp_path / "says.png", card_side="4in")
     assert told.camera.f == pytest.approx(known.camera.f, rel=1e-9)
 
 

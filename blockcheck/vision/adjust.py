@@ -208,15 +208,30 @@ def _affine(s: np.ndarray) -> np.ndarray:
     return np.column_stack([np.array([[c, -si], [si, c]]) @ S, s[:2]])
 
 
+def misfit(reference: Reference, camera: Camera, s: np.ndarray) -> np.ndarray:
+    """(2N,) residuals in pixels of a reference's points, x and y in turn, or (N,) across lines."""
+    return _misfit(reference, camera, _in_plane(reference, s))
+
+
+def _in_plane(reference: Reference, s: np.ndarray) -> np.ndarray:
+    points = reference.at(_affine(s))
+    return np.column_stack([points, np.full(len(points), -s[6])])
+
+
+def _misfit(reference: Reference, camera: Camera, X: np.ndarray) -> np.ndarray:
+    off = camera.project(X) - reference.points_px
+    if reference.normals_px is None:
+        return off.ravel()
+    return np.einsum("ij,ij->i", reference.normals_px, off)
+
+
 def rows_of(
     reference: Reference, camera: Camera, s: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Residuals in pixels with their derivatives by the camera and by the place."""
-    A = _affine(s)
-    q = reference.points_mm
-    X = np.column_stack([reference.at(A), np.full(len(q), -s[6])])
+    """`misfit` with its derivatives by the camera and by the place."""
+    q, X = reference.points_mm, _in_plane(reference, s)
     by_camera, by_X = camera.derivatives(X)
-    off = camera.project(X) - reference.points_px
+    off = _misfit(reference, camera, X)
     turned = X[:, :2] - s[:2]
     by_s = np.zeros((len(q), 3, _PLACE))
     by_s[:, 0, 0] = by_s[:, 1, 1] = 1
@@ -227,14 +242,10 @@ def rows_of(
     by_s[:, :2, 5] = q[:, ::-1] @ R.T
     by_s[:, 2, 6] = -1
     by_place = by_X @ by_s
-    if reference.normals_px is None:
-        return off.ravel(), by_camera.reshape(-1, N_CAMERA), by_place.reshape(-1, _PLACE)
     n = reference.normals_px
-    return (
-        np.einsum("ij,ij->i", n, off),
-        np.einsum("ij,ijk->ik", n, by_camera),
-        np.einsum("ij,ijk->ik", n, by_place),
-    )
+    if n is None:
+        return off, by_camera.reshape(-1, N_CAMERA), by_place.reshape(-1, _PLACE)
+    return off, np.einsum("ij,ijk->ik", n, by_camera), np.einsum("ij,ijk->ik", n, by_place)
 
 
 def _place_sigma(reference: Reference, first: bool) -> np.ndarray:
@@ -345,7 +356,7 @@ def noise_of(
     """Noise of each reference from its misfit, with the freedom that the fit took from it."""
     found, rms = [], []
     for ref, s, sigma in zip(references, state, sigmas, strict=True):
-        off = np.abs(rows_of(ref, camera, s)[0])
+        off = np.abs(misfit(ref, camera, s))
         near = off[off < max(6 * sigma, 4 * 1.4826 * np.median(off))]
         lost = min(0.5, 8 / len(off))
         rms.append(float(np.sqrt(np.mean(near**2))))

@@ -23,8 +23,8 @@ from .adjust import (
     adjust,
     free_parameters,
     huber_cost,
+    misfit,
     noise_of,
-    rows_of,
     state_of,
     system,
 )
@@ -320,6 +320,6 @@ def _squares(view: _View) -> np.ndarray:
     """Squared distance of each point (or of each place on a line, across it), in px²."""
     found = []
     for ref, s in zip(view.references, view.state, strict=True):
-        off = rows_of(ref, view.camera, s)[0]
+        off = misfit(ref, view.camera, s)
         found.append(off**2 if ref.normals_px is not None else (off.reshape(-1, 2) ** 2).sum(1))
     return np.concatenate(found)

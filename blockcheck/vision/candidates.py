@@ -58,7 +58,8 @@ class Small:
     ) -> Small:
         h, w = rgb.shape[:2]
         scale = max(1, round(max(h, w) / COARSE_PX))
-        small = cv2.resize(rgb, (w // scale, h // scale), interpolation=cv2.INTER_AREA)
+        half = cv2.resize(rgb, (w // 2, h // 2), interpolation=cv2.INTER_AREA) if scale > 1 else rgb
+        small = cv2.resize(half, (w // scale, h // scale), interpolation=cv2.INTER_AREA)
         small = cv2.medianBlur(small, 5)  # takes away printed lines
         cards = np.zeros(small.shape[:2], np.uint8)
         for polygon in exclude_px:
@@ -261,10 +262,10 @@ def _at_level(
     problem: MeasureError | None = None
     _count, label, stats, _centre = cv2.connectedComponentsWithStats(whole)
     for k in np.argsort(-stats[1:, 4]) + 1:
+        if stats[k, 4] < _SMALLEST:
+            break
         part = (label == k).astype(np.uint8)
         bare = part & shown
-        if stats[k, 4] < _SMALLEST:
-            continue
         if bare.sum() < 0.25 * stats[k, 4] and not small.lines_seen_around(part, cell):
             continue  # lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on

@@ -384,19 +384,18 @@ def _both_sides(
     unlike: np.ndarray, counts: np.ndarray, window: int, guard: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean of the window before (outside) and after (inside) each row, over what counts."""
-    rows = len(unlike)
-    first = np.zeros((1, unlike.shape[1]), np.float32)
-    total = np.vstack([first, np.cumsum(unlike * counts, axis=0)])
-    number = np.vstack([first, np.cumsum(counts, axis=0, dtype=np.float32)])
+    rows, reach = len(unlike), guard + window
 
-    def mean(start: np.ndarray, stop: np.ndarray) -> np.ndarray:
-        start, stop = np.clip(start, 0, rows), np.clip(stop, 0, rows)
-        return np.asarray(
-            (total[stop] - total[start]) / np.maximum(number[stop] - number[start], 1)
+    def sums(x: np.ndarray) -> np.ndarray:
+        """Over the window that begins at each row, from `reach` rows before the first."""
+        around = cv2.copyMakeBorder(x, reach, guard, 0, 0, cv2.BORDER_CONSTANT, value=0)
+        return cv2.boxFilter(
+            around, -1, (1, window), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
         )
 
-    i = np.arange(rows)
-    return mean(i - guard - window, i - guard), mean(i + guard, i + guard + window)
+    counted = counts.astype(np.float32)
+    means = sums(unlike.astype(np.float32) * counted) / np.maximum(sums(counted), 1)
+    return means[:rows], means[reach + guard :]
 
 
 def _lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
@@ -413,14 +412,12 @@ def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
     best = score[:, 0]
     came = np.zeros((columns, rows), np.int8)
     padded = np.full(rows + 2 * moves, -1e9)
-    i = np.arange(rows)
     windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
     for c in range(1, columns):
         padded[moves : moves + rows] = best
         options = windows - price
-        pick = options.argmax(axis=0)
-        came[c] = pick
-        best = options[pick, i] + score[:, c]
+        came[c] = options.argmax(axis=0)
+        best = options.max(axis=0) + score[:, c]
     path = np.empty(columns, int)
     path[-1] = int(best.argmax())
     for c in range(columns - 1, 0, -1):

@@ -39,7 +39,7 @@ MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
 _FIRST = 40  # pieces of line to begin with
-_GROWTH = 2.2  # of what is followed, from one adjustment to the next
+_GROWTH = 3.0  # of what is followed, from one adjustment to the next
 
 
 def find_lines(

@@ -105,7 +105,10 @@ def look_across(
     at = np.empty((len(px), len(_ALONG), len(k), 2), np.float32)
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
         np.add(
-            px[:, :, None, i], (normal[:, i, None] * k)[:, None], out=at[..., i], casting="same_kind"
+            px[:, :, None, i],
+            (normal[:, i, None] * k)[:, None],
+            out=at[..., i],
+            casting="same_kind",
         )
     median = _median(_sample(gray, at))
     profile = _smooth(median.astype(np.float32))

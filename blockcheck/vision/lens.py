@@ -90,29 +90,22 @@ class Camera:
         """
         RX = points_mm @ self.R.T
         X = RX + self.t
-        iz = 1 / X[:, 2]
-        x = X[:, :2] * iz[:, None]
-        r2 = np.sum(x * x, axis=1)
+        u, v = X[:, 0] / X[:, 2], X[:, 1] / X[:, 2]
+        r2 = u * u + v * v
         d = 1 + r2 * (self.k1 + r2 * self.k2)
-        # by the normalised point, then by the point in the camera's frame
-        A = self.f * (
-            d[:, None, None] * np.eye(2)
-            + (2 * self.k1 + 4 * self.k2 * r2)[:, None, None] * x[:, :, None] * x[:, None, :]
-        )
-        B = np.zeros((len(x), 2, 3))
-        B[:, 0, 0] = B[:, 1, 1] = iz
-        B[:, :, 2] = -x * iz[:, None]
-        by_X = A @ B
-        turn = np.zeros((len(x), 3, 3))  # d(exp(w) R X)/dw = -[R X]x
-        turn[:, 0, 1], turn[:, 0, 2] = RX[:, 2], -RX[:, 1]
-        turn[:, 1, 0], turn[:, 1, 2] = -RX[:, 2], RX[:, 0]
-        turn[:, 2, 0], turn[:, 2, 1] = RX[:, 1], -RX[:, 0]
-        J = np.zeros((len(x), 2, N_CAMERA))
-        J[:, :, 0:3] = by_X @ turn
-        J[:, :, 3:6] = by_X
-        J[:, :, 6] = self.f * x * d[:, None]
-        J[:, :, 7] = self.f * x * r2[:, None]
-        J[:, :, 8] = self.f * x * (r2 * r2)[:, None]
+        bend = 2 * self.k1 + 4 * self.k2 * r2
+        scale = self.f / X[:, 2]
+        uu, uv, vv = scale * (d + bend * u * u), scale * bend * u * v, scale * (d + bend * v * v)
+        J = np.zeros((len(X), 2, N_CAMERA))
+        by_X = J[:, :, 3:6]  # a shift of the camera's frame is one of the point in it
+        by_X[:, 0, 0], by_X[:, 0, 1], by_X[:, 0, 2] = uu, uv, -(uu * u + uv * v)
+        by_X[:, 1, 0], by_X[:, 1, 1], by_X[:, 1, 2] = uv, vv, -(uv * u + vv * v)
+        for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):  # d(exp(w) R X)/dw = -[R X]x
+            J[:, :, i] = RX[:, None, j] * by_X[:, :, k] - RX[:, None, k] * by_X[:, :, j]
+        x = self.f * np.column_stack([u, v])
+        J[:, :, 6] = x * d[:, None]
+        J[:, :, 7] = x * r2[:, None]
+        J[:, :, 8] = x * (r2 * r2)[:, None]
         J[:, 0, 9] = J[:, 1, 10] = 1
         return J, by_X @ self.R
 
