@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from .errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
 from .settings import Settings
@@ -23,6 +24,7 @@ EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
 BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
 _ENDS = 0.04  # of a side, left out at each end
 _MIN_SIDE_PX = 150.0
+_LINEAR_ALGEBRA = ThreadpoolController().select(user_api="blas")  # on small matrices threads only wait
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
 
 
@@ -184,7 +186,9 @@ def find_plane(path: str | Path, **settings: object) -> Plane:
     MeasureError
         Of the kind that says why there is no plane.
     """
-    return plane_of(read_photo(path), Settings.of(**settings))  # type: ignore[arg-type]
+    given = Settings.of(**settings)  # type: ignore[arg-type]
+    with _LINEAR_ALGEBRA.limit(limits=1):
+        return plane_of(read_photo(path), given)
 
 
 def measure_photo(
@@ -210,8 +214,9 @@ def measure_photo(
     plane: Plane | None = None
     try:
         photo = read_photo(path)
-        plane = plane_of(photo, given)
-        blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
+        with _LINEAR_ALGEBRA.limit(limits=1):
+            plane = plane_of(photo, given)
+            blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
         problems = plane.problems + _doubts(blocks)
         return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
     except MeasureError as e:
