@@ -276,7 +276,7 @@ def _beyond(
     """Look from 1 to 10 mm outside an edge."""
     u = (b - a) / np.linalg.norm(b - a)
     outward = np.array([u[1], -u[0]])
-    base = found.smooth_px[::2] + 5.5 * px_per_mm * outward
+    base = found.smooth_px + 5.5 * px_per_mm * outward
     return look(base, outward, 4.5 * px_per_mm, fine=False)
 
 
