@@ -134,12 +134,12 @@ def _jpeg(data: bytes, scans_at: int) -> tuple[np.ndarray, Future[np.ndarray]]:
     looked for in the one while a thread decodes the others.
     """
     stored = np.frombuffer(data, np.uint8)
-    with_colour = ThreadPoolExecutor(1)
-    decoding = with_colour.submit(lambda: np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR_RGB)))
-    with_colour.shutdown(wait=False)
     gray = cv2.imdecode(stored, cv2.IMREAD_GRAYSCALE)
     if gray is None or data.find(_END_OF_IMAGE, scans_at) < 0:
         raise OSError("no end of image")
+    aside = ThreadPoolExecutor(1)
+    decoding = aside.submit(lambda: np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR_RGB)))
+    aside.shutdown(wait=False)
     return gray, decoding
 
 
