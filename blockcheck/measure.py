@@ -24,10 +24,9 @@ EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
 BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
 _ENDS = 0.04  # of a side, left out at each end
 _MIN_SIDE_PX = 150.0
-_LINEAR_ALGEBRA = ThreadpoolController().select(
-    user_api="blas"
-)  # on small matrices threads only wait
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
+# kept to one thread: the matrices are small, and more threads only wait for work
+_LINEAR_ALGEBRA = ThreadpoolController().select(user_api="blas")
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ MEASURED_SCALE = 0.001  # 1 sigma, "I measured it with a ruler"
 UNMEASURED_SCALE = 0.003  # 1 sigma, as a home printer leaves it
 MARGIN_MM = 6.35
 _FAMILY = cv2.aruco.DICT_4X4_100  # its first fifty markers are those of DICT_4X4_50
-_SMALLEST_RIM = 0.04  # of the long side: two pixels at quarter scale for each of a marker's cells
+_SMALLEST_RIM = 0.04  # of the long side: below 2 small pixels a cell a marker is rarely read
 
 
 @dataclass(frozen=True)

@@ -339,7 +339,7 @@ def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarr
     """(T, N, 2) float32 places at distances `t` from (N, 2) ones."""
     at = np.empty((len(t), len(base_px), 2), np.float32)
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
-        np.add(base_px[None, :, i], (t * outward[i])[:, None], out=at[..., i], casting="same_kind")
+        at[..., i] = base_px[:, i] + (t * outward[i])[:, None]
     return at
 
 

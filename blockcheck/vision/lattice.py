@@ -104,12 +104,7 @@ def look_across(
     k = np.arange(-half - 2 * side, half + 2 * side + 1)
     at = np.empty((len(px), len(_ALONG), len(k), 2), np.float32)
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
-        np.add(
-            px[:, :, None, i],
-            (normal[:, i, None] * k)[:, None],
-            out=at[..., i],
-            casting="same_kind",
-        )
+        at[..., i] = px[:, :, None, i] + (normal[:, i, None] * k)[:, None]
     median = _median(_sample(gray, at))
     profile = _smooth(median.astype(np.float32))
     ridges = [_ridge(way * profile, side) for way in ((sign,) if sign else (1, -1))]
