@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from threadpoolctl import ThreadpoolController
 
 from .errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
 from .settings import Settings
@@ -25,8 +24,6 @@ BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
 _ENDS = 0.04  # of a side, left out at each end
 _MIN_SIDE_PX = 150.0
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
-# kept to one thread: the matrices are small, and more threads only wait for work
-_LINEAR_ALGEBRA = ThreadpoolController().select(user_api="blas")
 
 
 @dataclass(frozen=True)
@@ -187,9 +184,7 @@ def find_plane(path: str | Path, **settings: object) -> Plane:
     MeasureError
         Of the kind that says why there is no plane.
     """
-    given = Settings.of(**settings)  # type: ignore[arg-type]
-    with _LINEAR_ALGEBRA.limit(limits=1):
-        return plane_of(read_photo(path), given)
+    return plane_of(read_photo(path), Settings.of(**settings))  # type: ignore[arg-type]
 
 
 def measure_photo(
@@ -215,9 +210,8 @@ def measure_photo(
     plane: Plane | None = None
     try:
         photo = read_photo(path)
-        with _LINEAR_ALGEBRA.limit(limits=1):
-            plane = plane_of(photo, given)
-            blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
+        plane = plane_of(photo, given)
+        blocks = tuple(_measure(o, plane, given) for o in _outlines(photo, plane, corners))
         problems = plane.problems + _doubts(blocks)
         return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
     except MeasureError as e:
