@@ -38,6 +38,7 @@ SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
+_NEAR_MM = 110.0  # around a reference, where its lines are looked for first
 _FIRST = 40  # pieces of line to begin with
 _GROWTH = 3.0  # of what is followed, from one adjustment to the next
 
@@ -59,7 +60,7 @@ def find_lines(
     first = plane.references[0]  # the middle of several may lie on the block
     centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    for reach, box in ((90.0, _around(gray, plane, centre, 130.0)), (200.0, None)):
+    for reach, box in ((90.0, _around(gray, plane, centre, _NEAR_MM)), (200.0, None)):
         free_px = _outside(segments_of(gray, box), hidden)
         for affine, spacing in likely_lattices(plane.camera, free_px, spacings, centre, reach):
             try:
