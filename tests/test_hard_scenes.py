@@ -1,16 +1,19 @@
 """Whole photos of made scenes in which something lies ready to be taken for something else."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import blockcheck
 from blockcheck.settings import Settings
+from blockcheck.vision import grid
 from blockcheck.vision.adjust import adjust, first_camera
 from blockcheck.vision.lens import Camera as Lens
 from blockcheck.vision.lens import LensPrior
-from blockcheck.vision.plane import warnings_of
+from blockcheck.vision.photo import read_photo
+from blockcheck.vision.plane import plane_of, warnings_of
 from blockcheck.vision.reference import Reference
 from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, Square, save, truth
@@ -145,3 +148,18 @@ def test_a_bowed_card_is_told():
         card = Reference("card A", "card", own, seen, None, 0.06, 0.001, 0.2, 0.1)
         plane = adjust([card], lens, first_camera(lens, card))
         assert ("not_flat" in {p.code for p in warnings_of(plane, Settings())}) == told
+
+
+@pytest.mark.parametrize(("along", "holds"), [((0, 0), True), ((1, 0), False), ((0, 1), False)])
+def test_a_lattice_seen_one_way_only_is_not_the_mats(along, holds):
+    """Lines the other way, off by a third of a cell, would be taken for the edges of cloth."""
+    photo = read_photo(Path(blockcheck.__file__).parent / "demo_photos" / "sailboat-1.jpg")
+    plane = plane_of(photo, Settings.of(card_side="4in"))
+    spacing = 25.4
+    affine = plane.references[-1].affine * np.array([spacing, spacing, 1])
+    affine[:, 2] += affine[:, :2] @ (0.33 * np.array(along))
+    hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+    found = [
+        grid._finish(photo.gray, plane, affine, spacing, s, photo.size, hidden) for s in (1, -1)
+    ]
+    assert any(found) is holds

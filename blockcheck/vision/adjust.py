@@ -21,7 +21,7 @@ from .reference import MatLines, Reference
 _PLACE = 7  # x, y, turn, log scale, stretch, skew, height
 _HUBER = 2.0
 _STEPS = 25
-SETTLED, ROUGHLY = 1e-5, 1e-3  # of the cost: what no further step is made for
+SETTLED, ROUGHLY = 1e-5, 1e-4  # of the cost: what no further step is made for
 
 
 @dataclass(frozen=True)

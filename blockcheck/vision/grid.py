@@ -39,8 +39,9 @@ MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
 _NEAR_MM = 110.0  # around a reference, where its lines are looked for first
+_BOTH_WAYS = 0.4  # share of one way's lines in view, of the other's
 _FIRST = 40  # pieces of line to begin with
-_GROWTH = 3.0  # of what is followed, from one adjustment to the next
+_GROWTH = 2.2  # of what is followed, from one adjustment to the next
 
 
 def find_lines(
@@ -237,6 +238,10 @@ def _finish(
     )
     by_chance = ((control.height > limit) & (np.abs(control.offset_px) < sigma)).mean()
     if by_chance > 0.35 * shown.mean():
+        return None
+    # what lies on a mat hides lines of both ways alike: seen one way only, the others are off
+    one, other = (shown[lattice.family == family].mean() for family in (0, 1))
+    if min(one, other) < _BOTH_WAYS * max(one, other):
         return None
     ends = project_lattice(plane.camera, affine, lattice.points(np.array([0.0, 1.0])))
     return plane, MatLines(plane.references[-1].reference, ends, shown)
