@@ -163,3 +163,22 @@ def test_a_lattice_seen_one_way_only_is_not_the_mats(along, holds):
         grid._finish(photo.gray, plane, affine, spacing, s, photo.size, hidden) for s in (1, -1)
     ]
     assert any(found) is holds
+
+
+@pytest.mark.parametrize("off", [(0.02, 0), (0, -0.03), (0.05, 0.05)])
+def test_lines_that_all_lie_off_one_way_are_pulled_in(off):
+    """A first lattice that is a millimetre off both ways, or one way only, is no outlier."""
+    photo = read_photo(Path(blockcheck.__file__).parent / "demo_photos" / "sailboat-1.jpg")
+    plane = plane_of(photo, Settings.of(card_side="4in"))
+    card, lines = plane.references
+    prior = LensPrior.of_photo(photo.size, photo.focal_35mm)
+    first = adjust([card.reference], prior, plane.camera)
+    spacing = 25.4
+    affine = lines.affine * np.array([spacing, spacing, 1])
+    affine[:, 2] += affine[:, :2] @ np.array(off)
+    found = grid._follow(
+        photo.gray, [card.reference], prior, first, affine, spacing, np.zeros(2), [card.outline_px]
+    )
+    assert found is not None
+    moved = found[0].references[-1].affine - lines.affine
+    assert np.abs(moved[:, 2]).max() < 0.02

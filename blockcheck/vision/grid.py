@@ -38,10 +38,10 @@ SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
-_NEAR_MM = 110.0  # around a reference, where its lines are looked for first
+_BESIDE_MM = 60.0  # of a reference, where lines are looked for first
 _BOTH_WAYS = 0.4  # share of one way's lines in view, of the other's
 _FIRST = 40  # pieces of line to begin with
-_GROWTH = 2.2  # of what is followed, from one adjustment to the next
+_GROWTH = 3.0  # of what is followed, from one adjustment to the next
 
 
 def find_lines(
@@ -61,7 +61,7 @@ def find_lines(
     first = plane.references[0]  # the middle of several may lie on the block
     centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    for reach, box in ((90.0, _around(gray, plane, centre, _NEAR_MM)), (200.0, None)):
+    for reach, box in ((90.0, _around(gray, plane)), (120.0, None)):
         free_px = _outside(segments_of(gray, box), hidden)
         for affine, spacing in likely_lattices(plane.camera, free_px, spacings, centre, reach):
             try:
@@ -73,12 +73,13 @@ def find_lines(
     return None
 
 
-def _around(
-    gray: np.ndarray, plane: Plane, centre: np.ndarray, reach_mm: float
-) -> tuple[int, int, int, int]:
-    """Box of the photo within `reach_mm` of a place on the plane."""
-    ends = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * reach_mm
-    px = plane.px_from_mm(centre + ends)
+def _around(gray: np.ndarray, plane: Plane) -> tuple[int, int, int, int]:
+    """Box of the photo with the first reference and a little beside it."""
+    first = plane.references[0]
+    own = first.reference.points_mm
+    low, high = own.min(0) - _BESIDE_MM, own.max(0) + _BESIDE_MM
+    ends = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+    px = plane.px_from_mm(ends @ first.affine[:, :2].T + first.affine[:, 2])
     size = np.array([gray.shape[1], gray.shape[0]])
     left, top = (int(v) for v in np.clip(px.min(0), 0, size - 64))
     right, bottom = (int(v) for v in np.clip(px.max(0), (left + 64, top + 64), size))
@@ -197,13 +198,15 @@ def affine_mm(affine: np.ndarray, spacing: float) -> np.ndarray:
 def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -> Reference:
     middle = lattice.points(np.array([0.5]))[:, 0] * spacing
     normal = seen.normal_px[good]
+    # lines of one way that all lie off where they were foreseen are no outliers
+    off = [np.median(np.abs(seen.offset_px[good][lattice.family == k])) for k in (0, 1)]
     return Reference(
         name="mat lines",
         kind="grid",
         points_mm=middle,
         points_px=seen.middle_px[good] + normal * seen.offset_px[good, None],
         normals_px=normal,
-        sigma_px=0.15,
+        sigma_px=max(0.15, float(max(off)) / 2),
         scale_sigma=MAT_SCALE,
         shear_sigma=0.0003,
     )
