@@ -133,13 +133,15 @@ def _jpeg(data: bytes, scans_at: int) -> tuple[np.ndarray, Future[np.ndarray]]:
     A JPEG holds its luma by itself, decoded in half the time of its colours: the references are
     looked for in the one while a thread decodes the others.
     """
-    stored = np.frombuffer(data, np.uint8)
-    gray = cv2.imdecode(stored, cv2.IMREAD_GRAYSCALE)
-    if gray is None or data.find(_END_OF_IMAGE, scans_at) < 0:
+    if data.find(_END_OF_IMAGE, scans_at) < 0:
         raise OSError("no end of image")
+    stored = np.frombuffer(data, np.uint8)
     aside = ThreadPoolExecutor(1)
     decoding = aside.submit(lambda: np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR_RGB)))
     aside.shutdown(wait=False)
+    gray = cv2.imdecode(stored, cv2.IMREAD_GRAYSCALE)
+    if gray is None:
+        raise OSError("no picture")
     return gray, decoding
 
 
