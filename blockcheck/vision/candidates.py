@@ -15,6 +15,7 @@ import numpy as np
 
 from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError
 from .edges import Mat
+from .photo import coarse
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
@@ -58,9 +59,7 @@ class Small:
     ) -> Small:
         h, w = rgb.shape[:2]
         scale = max(1, round(max(h, w) / COARSE_PX))
-        half = cv2.resize(rgb, (w // 2, h // 2), interpolation=cv2.INTER_AREA) if scale > 1 else rgb
-        small = cv2.resize(half, (w // scale, h // scale), interpolation=cv2.INTER_AREA)
-        small = cv2.medianBlur(small, 5)  # takes away printed lines
+        small = cv2.medianBlur(coarse(rgb, scale), 5)  # takes away printed lines
         cards = np.zeros(small.shape[:2], np.uint8)
         for polygon in exclude_px:
             cv2.fillPoly(

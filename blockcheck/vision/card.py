@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
+from .photo import coarse
 from .reference import Reference
 
 CARD_MM = 101.6
@@ -96,7 +97,7 @@ def one_printer(references: list[Reference]) -> list[Reference]:
 def find_markers(gray: np.ndarray, family: int = _FAMILY) -> tuple[np.ndarray, np.ndarray]:
     """Return (N, 4, 2) marker corners in photo pixels and (N,) ids, found at quarter scale."""
     step = max(1, round(max(gray.shape) / 1000))
-    small = cv2.resize(gray, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    small = coarse(gray, step)
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 23
     parameters.minMarkerPerimeterRate = _SMALLEST_RIM

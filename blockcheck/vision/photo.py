@@ -127,6 +127,16 @@ def read_photo(path: str | Path) -> Photo:
     )
 
 
+def coarse(pixels: np.ndarray, step: int) -> np.ndarray:
+    """Pixels `step` times larger, each the mean of those it covers."""
+    while step % 2 == 0:  # OpenCV halves several times faster than it takes other means
+        pixels = cv2.resize(pixels, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        step //= 2
+    if step == 1:
+        return pixels
+    return cv2.resize(pixels, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+
+
 def _jpeg(data: bytes, scans_at: int) -> tuple[np.ndarray, Future[np.ndarray]]:
     """Upright pixels by OpenCV, which passes over a missing end.
 

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from .lens import Camera, LensPrior
+from .photo import coarse
 
 _ONE_COLOUR = 20.0  # grey levels, over three channels: light and noise on one ground
 
@@ -26,8 +27,7 @@ def segments_of(gray: np.ndarray, box: tuple[int, int, int, int] | None = None) 
     """
     left, top, right, bottom = box or (0, 0, gray.shape[1], gray.shape[0])
     step = max(1, round(max(gray.shape) / 1000))
-    part = gray[top:bottom, left:right]
-    small = cv2.resize(part, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    small = coarse(gray[top:bottom, left:right], step)
     lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(small)[0]
     if lines is None:
         return np.zeros((0, 2, 2))
@@ -40,7 +40,7 @@ def on_one_ground(rgb: np.ndarray, segments_px: np.ndarray) -> np.ndarray:
     A printed line lies on the mat; the edge of a stripe, or of cloth, has two colours.
     """
     step = max(1, round(max(rgb.shape) / 1000))
-    small = cv2.resize(rgb, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    small = coarse(rgb, step)
     along = segments_px[:, 1] - segments_px[:, 0]
     length = np.linalg.norm(along, axis=1)
     normal = np.column_stack([along[:, 1], -along[:, 0]]) / np.maximum(length, 1e-9)[:, None]

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from .lens import LensPrior, pose_from_points
+from .photo import coarse
 from .reference import Reference
 
 SQUARE_SCALE = 0.001  # 1 sigma of a paper square cut or bought to size
@@ -33,7 +34,7 @@ def find_squares(
         Three at most: edges, each known across itself only, and corners in pixels.
     """
     step = max(1, round(max(rgb.shape) / 1000))
-    small = cv2.resize(rgb, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    small = coarse(rgb, step)
     lab = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.2), cv2.COLOR_RGB2LAB)
     costs = []
     for corners in _quadrilaterals(lab):
