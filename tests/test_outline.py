@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from blockcheck.errors import BlockCutOffError, MeasureError, NoBlockError
+from blockcheck.vision.edges import Mat, trace
 from blockcheck.vision.outline import find_outlines, outline_near
 
 W, H, PX_PER_MM = 1200, 900, 4.0
@@ -166,3 +167,20 @@ def test_corners_set_by_hand_stand_where_no_edge_is_found():
     found = outline_near(scene(), Level(), BLOCK)
     assert all(side.by_hand and side.support == 0 for side in found.sides)
     assert np.abs(found.corners_px - BLOCK).max() < 0.1
+
+
+@pytest.mark.parametrize("fine", [False, True])
+def test_sides_followed_together_are_as_each_by_itself(fine):
+    photo = scene(BLOCK, shadow=0.4, thread=True)
+    y, x = np.mgrid[20:180:20, 300:1180:20]
+    mat = Mat.learn((W, H), np.column_stack([x.ravel(), y.ravel()]), photo[y, x].reshape(-1, 3))
+    along = np.roll(BLOCK, -1, axis=0) - BLOCK
+    base = BLOCK[:, None] + np.linspace(0.03, 0.97, 60)[:, None] * along[:, None]
+    outward = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
+    rest = (12.0, PX_PER_MM, None, (np.zeros((H, W), np.uint8), 1), fine)
+    together = trace(photo, mat, base, outward, *rest)
+    for side, b, o in zip(together, base, outward, strict=True):
+        (alone,) = trace(photo, mat, b[None], o[None], *rest)
+        np.testing.assert_allclose(side.points_px, alone.points_px, atol=0.01)
+        assert side.sigma_px == pytest.approx(alone.sigma_px, abs=0.01)
+        assert side.support == alone.support > 0.9

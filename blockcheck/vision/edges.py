@@ -228,17 +228,17 @@ def trace(
     lines: Printed | None,
     barred: tuple[np.ndarray, int],
     fine: bool,
-) -> Trace:
-    """Follow the edge along a curve.
+) -> list[Trace]:
+    """Follow the edges along the curves of all sides.
 
     Parameters
     ----------
-    base_px : (N, 2) array
-        Where the edge is expected.
-    outward : (2,) array
-        Unit vector away from the block.
+    base_px : (S, N, 2) array
+        Where each side's edge is expected.
+    outward : (S, 2) array
+        Unit vectors away from the block.
     reach_px : float
-        How far to look on both sides.
+        How far to look on both sides of an edge.
     lines : Printed or None
     barred : mask and its scale
         Not zero on cards: no edge is looked for there.
@@ -247,22 +247,33 @@ def trace(
     """
     step = 0.5 if fine else 1.0
     t = np.arange(reach_px, -reach_px - step / 2, -step)  # from outside to inside
+    sides, places = base_px.shape[:2]
+
+    def by_side(x: np.ndarray) -> np.ndarray:
+        """View columns, which follow each other side after side, as (..., S, N)."""
+        return x.reshape(*x.shape[:1], sides, places, *x.shape[2:])
+
+    def blur_along(x: np.ndarray) -> np.ndarray:
+        apart = np.ascontiguousarray(x).reshape(-1, places, *x.shape[2:])
+        return cv2.blur(apart, (3, 1)).reshape(x.shape)
+
     sampled, at = _profiles(rgb, base_px, outward, t)
     colour = _average(sampled.astype(np.float32))
-    expected = mat.colours(base_px)[None]  # the same so near to the edge
+    expected = mat.colours(base_px.reshape(-1, 2))[None]  # the same so near to the edge
     printed = np.zeros(at.shape[:2], bool)
     if lines is not None:
         printed = lines.on(at)
         colour = lines.taken_off(colour, expected, printed, mat.limit)
-    slope = cv2.blur(_slope(colour, step), (3, 1))
+    slope = blur_along(_slope(colour, step))
     # the lower quartile: an edge or a line of print among the rows must not pass for noise
-    noise = float(np.percentile(np.abs(slope[::2]), 25)) / 0.3186 + 0.05
-    height = np.sqrt(_dot(slope, slope) / 3) / noise
+    noise = np.percentile(np.abs(by_side(slope[::2])), 25, axis=(0, 2, 3)) / 0.3186 + 0.05
+    height = np.sqrt(_dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
-    unlike = mat.unlike(cv2.blur(colour, (3, 2 * round(1 / step) + 1)), expected)
-    ground = min(float(np.median(unlike[: max(4, len(t) // 4)])), 2 * mat.limit)
+    unlike = mat.unlike(cv2.blur(blur_along(colour), (1, 2 * round(1 / step) + 1)), expected)
+    ground = np.median(by_side(unlike[: max(4, len(t) // 4)]), axis=(0, 2))
+    ground = np.repeat(np.minimum(ground, 2 * mat.limit), places)
     unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
     # a printed line tells nothing about what it lies on
     outside, inside = _both_sides(
@@ -274,8 +285,8 @@ def trace(
         + 0.9 * (inside - np.maximum(outside, near))
         + 0.1 * (t / reach_px)[:, None]
     )
-    rows = _best_path(score, _STIFF * step, 3)
-    n = np.arange(len(base_px))
+    rows = _best_path(by_side(score).transpose(1, 0, 2), _STIFF * step, 3).ravel()
+    n = np.arange(len(rows))
     place = rows.astype(float)
     if fine:
         light = _average(cv2.LUT(sampled, _LINEAR))
@@ -285,8 +296,7 @@ def trace(
             light = lines.in_linear_light().taken_off(
                 light, _linear(expected), printed, level * mat.limit
             )
-        light = _unshaded(light, expected)
-        light = cv2.blur(_slope(light, step), (3, 1))
+        light = blur_along(_slope(_unshaded(light, expected), step))
         place = _crest(np.sqrt(np.einsum("tnc,tnc->tn", light, light)), rows, round(2 / step))
     offset = np.interp(place, np.arange(len(t)), t)
     contrast = (inside - outside)[rows, n]
@@ -297,48 +307,59 @@ def trace(
     )
     on_card = _lookup(barred[0], at[rows, n], barred[1]) > 0
     strong &= ~on_card
-    along = (n + 0.5) / len(n)
-    smooth, spread = smooth_curve(along, offset, strong)
-    residual = np.abs(offset - smooth)
-    good = strong & (residual < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5))
-    # neighbours share samples, so their differences would flatter the noise
-    steps = (offset[3:] - offset[:-3])[good[3:] & good[:-3]]
-    sigma = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) if len(steps) > 5 else spread
-    return Trace(
-        along,
-        base_px + offset[:, None] * outward,
-        good,
-        base_px + smooth[:, None] * outward,
-        max(sigma, 0.02),
-        float(sharp[rows, n].mean()),
-        float(on_card.mean()),
-        float(printed[rows, n].mean()),
-        float(contrast.mean()),
-        float(np.median(outside[rows, n])),
-        float(outside[rows, n].mean()),
-        float(((sharp > 0.5) & ~printed).mean()),
-        float(np.abs(smooth).max()),
-        fine,
-    )
+    busy = by_side((sharp > 0.5) & ~printed)
+    found = []
+    for k in range(sides):
+        own = slice(k * places, (k + 1) * places)
+        off, along = offset[own], (np.arange(places) + 0.5) / places
+        smooth, spread = smooth_curve(along, off, strong[own])
+        good = strong[own] & (
+            np.abs(off - smooth) < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5)
+        )
+        # neighbours share samples, so their differences would flatter the noise
+        steps = (off[3:] - off[:-3])[good[3:] & good[:-3]]
+        sigma = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) if len(steps) > 5 else spread
+        path = rows[own], n[own]
+        found.append(
+            Trace(
+                along,
+                base_px[k] + off[:, None] * outward[k],
+                good,
+                base_px[k] + smooth[:, None] * outward[k],
+                max(sigma, 0.02),
+                float(sharp[path].mean()),
+                float(on_card[own].mean()),
+                float(printed[path].mean()),
+                float(contrast[own].mean()),
+                float(np.median(outside[path])),
+                float(outside[path].mean()),
+                float(busy[:, k].mean()),
+                float(np.abs(smooth).max()),
+                fine,
+            )
+        )
+    return found
 
 
 def _profiles(
     rgb: np.ndarray, base_px: np.ndarray, outward: np.ndarray, t: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(T, N * _SUB, 3) colours, and (T, N, 2) where each average is centred."""
-    places = np.arange(len(base_px))
-    n = (np.arange(len(base_px) * _SUB) + 0.5) / _SUB - 0.5
-    dense = np.stack([np.interp(n, places, base_px[:, i]) for i in (0, 1)], axis=1)
-    at = _places(dense, outward, t)
+    """(T, S * N * _SUB, 3) colours, and (T, S * N, 2) where each average is centred."""
+    places = np.arange(base_px.shape[1])
+    n = (np.arange(len(places) * _SUB) + 0.5) / _SUB - 0.5
+    dense = np.stack([[np.interp(n, places, x) for x in side.T] for side in base_px])
+    at = _places(dense.transpose(0, 2, 1), outward, t)
     sampled = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return sampled, _places(base_px, outward, t)
 
 
 def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarray:
-    """(T, N, 2) float32 places at distances `t` from (N, 2) ones."""
-    at = np.empty((len(t), len(base_px), 2), np.float32)
+    """(T, S * N, 2) float32 places at distances `t` from (S, N, 2) ones."""
+    sides, places = base_px.shape[:2]
+    at = np.empty((len(t), sides * places, 2), np.float32)
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
-        at[..., i] = base_px[:, i] + (t * outward[i])[:, None]
+        away = np.repeat(outward[:, i], places)
+        at[..., i] = base_px[:, :, i].ravel() + t[:, None] * away
     return at
 
 
@@ -358,9 +379,9 @@ def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
     cloth's part of it and nothing else, so this counts in full; along it a dark cloth's edge
     would be drawn out into its own shadow, so this counts less, and its dark end more.
     """
-    mat = _linear(expected.reshape(-1, 3).mean(0))
-    level = float(np.linalg.norm(mat))
-    towards = (mat / level).astype(np.float32)
+    mat = _linear(expected).astype(np.float32)
+    level = np.sqrt(_dot(mat, mat))
+    towards = mat / level[..., None]
     along = _dot(light, towards)
     beside = light - along[..., None] * towards
     dark = level * np.clip(along / level, 0.02, 1) ** _ROOT / _ROOT + np.maximum(along - level, 0)
@@ -404,23 +425,27 @@ def _lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
 
 
 def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
-    """Row at each column of the path with the greatest sum, paying for each row it moves."""
-    rows, columns = score.shape
+    """(S, N) row at each column of (S, T, N) of the path with the greatest sum on each side.
+
+    Each row that a path moves costs `stiffness` (Viterbi's dynamic programming).
+    """
+    sides, rows, columns = score.shape
     shifts = np.arange(-moves, moves + 1)
     price = stiffness * np.abs(shifts)[:, None]
-    best = score[:, 0]
-    came = np.zeros((columns, rows), np.int8)
-    padded = np.full(rows + 2 * moves, -1e9)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, rows)
+    best = score[:, :, 0]
+    came = np.zeros((columns, sides, rows), np.int8)
+    padded = np.full((sides, rows + 2 * moves), -1e9)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, rows, axis=1)
     for c in range(1, columns):
-        padded[moves : moves + rows] = best
+        padded[:, moves : moves + rows] = best
         options = windows - price
-        came[c] = options.argmax(axis=0)
-        best = options.max(axis=0) + score[:, c]
-    path = np.empty(columns, int)
-    path[-1] = int(best.argmax())
+        came[c] = options.argmax(axis=1)
+        best = options.max(axis=1) + score[:, :, c]
+    path = np.empty((sides, columns), int)
+    path[:, -1] = best.argmax(axis=1)
+    each = np.arange(sides)
     for c in range(columns - 1, 0, -1):
-        path[c - 1] = path[c] + shifts[came[c, path[c]]]
+        path[:, c - 1] = path[:, c] + shifts[came[c, each, path[:, c]]]
     return path
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -227,16 +227,14 @@ def _refine(
         for reach in reaches:
             if traces and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
                 break
-            new = []
-            for i in range(4):
-                a, b = corners[i], corners[(i + 1) % 4]
-                u = (b - a) / np.linalg.norm(b - a)
-                base = a + np.linspace(0.03, 0.97, BINS[bool(traces)])[:, None] * (b - a)
-                if traces and traces[i].support > 0.3:
-                    base = _onto(base, traces[i], u)
-                outward = np.array([u[1], -u[0]])
-                new.append(look(base, outward, reach * px_per_mm, fine=bool(traces)))
-            traces = new
+            fine = bool(traces)
+            share = np.linspace(0.03, 0.97, BINS[fine])[:, None]
+            along = np.roll(corners, -1, axis=0) - corners
+            base = corners[:, None] + share * along[:, None]
+            for i, t in enumerate(traces):
+                if t.support > 0.3:
+                    base[i] = _onto(base[i], t, along[i] / np.linalg.norm(along[i]))
+            traces = look(base, _outward(corners), reach * px_per_mm, fine=fine)
             corners = _corners(plane, traces, start if by_hand else None)
             if not by_hand:
                 _judge(rgb, corners, traces, plane, final=False)
@@ -245,10 +243,10 @@ def _refine(
     corners, traces = follow(start, [], (reach_mm, 2.2, 2.2))
     if not by_hand:
         for _ in range(3):
-            beyond = [
-                _beyond(t, corners[i], corners[(i + 1) % 4], px_per_mm, look)
-                for i, t in enumerate(traces)
-            ]
+            # from 1 to 10 mm outside the edges
+            outward = _outward(corners)
+            base = np.stack([t.smooth_px for t in traces]) + 5.5 * px_per_mm * outward[:, None]
+            beyond = look(base, outward, 4.5 * px_per_mm, fine=False)
             further = [_is_edge(t, lines is not None) for t in beyond]
             if not any(further):
                 break
@@ -270,14 +268,10 @@ def _refine(
     return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
 
 
-def _beyond(
-    found: Trace, a: np.ndarray, b: np.ndarray, px_per_mm: float, look: Callable[..., Trace]
-) -> Trace:
-    """Look from 1 to 10 mm outside an edge."""
-    u = (b - a) / np.linalg.norm(b - a)
-    outward = np.array([u[1], -u[0]])
-    base = found.smooth_px + 5.5 * px_per_mm * outward
-    return look(base, outward, 4.5 * px_per_mm, fine=False)
+def _outward(corners: np.ndarray) -> np.ndarray:
+    """(4, 2) unit vectors out of the sides of four corners in clockwise order."""
+    along = np.roll(corners, -1, axis=0) - corners
+    return (along @ np.array([[0, -1], [1, 0]])) / np.linalg.norm(along, axis=1, keepdims=True)
 
 
 def _is_edge(t: Trace, lines_known: bool) -> bool:
