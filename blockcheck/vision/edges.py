@@ -20,6 +20,7 @@ _BLUR_PX = 1.4
 _ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
 _STIFF = 0.35  # price of moving by a pixel between neighbouring places
 _WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
+_SHADOW_MM = 0.5  # about the cloth's height above the mat
 _SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
 _v = np.arange(256) / 255
 _LINEAR = np.where(_v <= 0.04045, _v / 12.92, ((_v + 0.055) / 1.055) ** 2.4).astype(np.float32)
@@ -269,7 +270,9 @@ def trace(
     noise = np.percentile(np.abs(by_side(slope[::2])), 25, axis=(0, 2, 3)) / 0.3186 + 0.05
     height = np.sqrt(_dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
     sharp = np.clip((height - 1.5) / 5, 0, 1)
-    crest = cv2.dilate(height, np.ones((2 * round(3 / step) + 1, 1), np.uint8))
+    # of two steps as near as the cloth's edge and the end of its shadow the higher one is the edge
+    near = round(max(3, _SHADOW_MM * px_per_mm) / step)
+    crest = cv2.dilate(height, np.ones((2 * near + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
     unlike = mat.unlike(cv2.blur(blur_along(colour), (1, 2 * round(1 / step) + 1)), expected)
     ground = np.median(by_side(unlike[: max(4, len(t) // 4)]), axis=(0, 2))
