@@ -21,6 +21,7 @@ from .reference import MatLines, Reference
 _PLACE = 7  # x, y, turn, log scale, stretch, skew, height
 _HUBER = 2.0
 _STEPS = 25
+_DAMPING = 1e-5
 SETTLED, ROUGHLY = 1e-5, 1e-4  # of the cost: what no further step is made for
 
 
@@ -307,19 +308,25 @@ def _solve(
     sigmas: Sequence[float],
     settled: float = SETTLED,
 ) -> tuple[Camera, np.ndarray]:
-    """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group."""
+    """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group.
+
+    The damping follows the gain of each step (Madsen, Nielsen & Tingleff, "Methods for
+    Non-Linear Least Squares Problems", 2004, section 3.2).
+    """
     free = free_parameters(references)
     held = np.array([*camera.to_plane(np.array([[prior.cx, prior.cy]]))[0], 0.0])
-    damping = 1e-5
+    damping, harder = _DAMPING, 2.0
     r, J, _, w = system(references, prior, camera, state, sigmas)
     cost = huber_cost(r, w)
     for _ in range(_STEPS):
-        J = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
-        scale = np.sqrt(np.einsum("ij,ij,i->j", J, J, w)) + 1e-12
-        N = (J / scale).T @ ((J / scale) * w[:, None])
-        g = (J / scale).T @ (w * r)
+        own = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
+        scale = np.sqrt(np.einsum("ij,ij,i->j", own, own, w)) + 1e-12
+        own /= scale
+        N = own.T @ (own * w[:, None])
+        g = own.T @ (w * r)
+        scaled = -np.linalg.solve(N + damping * np.eye(len(N)), g)
         step = np.zeros(len(free))
-        step[free] = -np.linalg.solve(N + damping * np.eye(len(N)), g) / scale
+        step[free] = scaled / scale
         moved = camera.moved_about(step[:N_CAMERA], held)
         shifted = state + step[N_CAMERA:].reshape(state.shape)
         r2, J2, _, w2 = system(references, prior, moved, shifted, sigmas)
@@ -329,17 +336,17 @@ def _solve(
                 "The reference's points do not fit one plane.", "Lay it flat and try again."
             )
         # a hundredth of a sigma, or nothing more to win
-        small = np.linalg.norm(step[free] * scale) < 1e-2 or abs(cost - new) < settled * cost
+        small = np.linalg.norm(scaled) < 1e-2 or abs(cost - new) < settled * cost
         if new <= cost or small:
+            gain = (cost - new) / max(float(scaled @ (damping * scaled - g)), 1e-12)
+            damping, harder = damping * max(1 / 3, 1 - (2 * gain - 1) ** 3), 2.0
             camera, state, r, J, w, cost = moved, shifted, r2, J2, w2, new
-            damping = max(damping / 10, 1e-9)
             if small:
                 break
         else:
-            damping *= 10
+            damping, harder = damping * harder, 2 * harder
             if damping > 1e8:
                 break
-            J = system(references, prior, camera, state, sigmas)[1]
     return camera, state
 
 

@@ -271,8 +271,8 @@ def trace(
     height = np.sqrt(_dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     # of two steps as near as the cloth's edge and the end of its shadow the higher one is the edge
-    near = round(max(3, _SHADOW_MM * px_per_mm) / step)
-    crest = cv2.dilate(height, np.ones((2 * near + 1, 1), np.uint8))
+    around = round(max(3, _SHADOW_MM * px_per_mm) / step)
+    crest = cv2.dilate(height, np.ones((2 * around + 1, 1), np.uint8))
     sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
     unlike = mat.unlike(cv2.blur(blur_along(colour), (1, 2 * round(1 / step) + 1)), expected)
     ground = np.median(by_side(unlike[: max(4, len(t) // 4)]), axis=(0, 2))

@@ -123,7 +123,7 @@ def _follow(
             reach = max(reach, _around_reference(camera, affine, lattice, size, hidden, distance))
         near = lattice.only(distance < reach)
         clear = clear_of(camera, affine, near, size, hidden)
-        now = near.only(_at_most(1200 if last else 300, clear))
+        now = near.only(_at_most(600 if last else 200, clear))
         if len(now.cells) < 8:
             reach *= _GROWTH
             continue
