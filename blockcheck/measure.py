@@ -402,14 +402,17 @@ def straight_line(
     """
     point, off, weight = points.mean(0), np.zeros(len(points)), np.ones(len(points))
     for _ in range(6):
-        point = np.average(points, axis=0, weights=weight)
+        point = weight @ points / weight.sum()
         centred = points - point
-        values, vectors = np.linalg.eigh((centred * weight[:, None]).T @ centred)
-        axis = vectors[:, int(np.argmax(values))]
+        (xx, xy), (_, yy) = (centred * weight[:, None]).T @ centred
+        turn = 0.5 * np.arctan2(2 * xy, xx - yy)  # of the principal axis
+        axis = np.array([np.cos(turn), np.sin(turn)])
         along = axis * np.sign(axis @ along)
         off = centred @ np.array([-along[1], along[0]])
         spread = 1.4826 * float(np.median(np.abs(off))) + 1e-6
-        weight = np.minimum(1, limit * spread / np.maximum(np.abs(off), 1e-9))
+        before, weight = weight, np.minimum(1, limit * spread / np.maximum(np.abs(off), 1e-9))
+        if np.abs(weight - before).max() < 1e-3:
+            break
     return point, along, off, weight
 
 

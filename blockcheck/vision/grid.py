@@ -24,6 +24,7 @@ from .lattice import (
     trusted,
 )
 from .lens import Camera, LensPrior
+from .photo import Photo
 from .reference import MatLines, Reference
 from .segments import (
     densest,
@@ -251,17 +252,17 @@ def _finish(
 
 
 def find_lines_alone(
-    rgb: np.ndarray, gray: np.ndarray, prior: LensPrior, spacing: float
+    photo: Photo, prior: LensPrior, spacing: float
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice without any other reference; its spacing gives the scale.
 
     Thin lines on one ground are tried first, so that stripes and checks do not lead.
     """
-    segments_px = segments_of(gray)
+    segments_px = segments_of(photo.gray)
     length = np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)
-    segments_px = segments_px[length > 0.008 * max(gray.shape)]
-    for chosen in (segments_px[on_one_ground(rgb, segments_px)], segments_px):
-        found = _alone(gray, prior, chosen, spacing) if len(chosen) >= 20 else None
+    segments_px = segments_px[length > 0.008 * max(photo.size)]
+    for chosen in (segments_px[on_one_ground(photo.rgb, segments_px)], segments_px):
+        found = _alone(photo.gray, prior, chosen, spacing) if len(chosen) >= 20 else None
         if found is not None:
             return found
     return None

@@ -87,7 +87,7 @@ def _found(
     if without_lines:
         return without_lines[0]
     if settings.grid is not None:
-        lines = find_lines_alone(photo.rgb, photo.gray, prior, settings.grid)
+        lines = find_lines_alone(photo, prior, settings.grid)
         if lines is not None:
             return replace(lines[0], mat=lines[1])
     return None
