@@ -9,6 +9,8 @@ import pytest
 import blockcheck
 from blockcheck.settings import Settings
 from blockcheck.vision import grid
+from blockcheck.vision import plane as plane_module
+from blockcheck.vision import square as plain_square
 from blockcheck.vision.adjust import adjust, first_camera
 from blockcheck.vision.lens import Camera as Lens
 from blockcheck.vision.lens import LensPrior
@@ -19,6 +21,8 @@ from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, Square, save, truth
 
 INCH = 25.4
+SQUARE_CORNERS = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+EVEN = np.linspace(0, 1, 200, endpoint=False)
 PHONE = Camera(width=2000, height=1500, f_px=1450, tilt_deg=4.0, distance_mm=360)
 CARD = Card("A", (110, -40), 8)
 
@@ -75,6 +79,26 @@ def test_lines_a_centimetre_apart_are_found_around_a_paper_square(tmp_path):
     save(scene, tmp_path / "p.jpg")
     plane = blockcheck.find_plane(tmp_path / "p.jpg", square="3in")
     assert {p.name for p in plane.references} == {"square", "mat lines"}
+
+
+def test_a_plain_block_that_is_nearly_square_is_not_the_square(tmp_path, monkeypatch):
+    """Without mat lines only the fit tells which of two plain patches is the paper square."""
+    likeliest_last = lambda *given: plain_square.find_squares(*given)[::-1]  # noqa: E731
+    monkeypatch.setattr(plane_module, "find_squares", likeliest_last)
+    block = Block(quad(102, 104, (-60, 0), 3), cloth="solid", colours=((190, 150, 240),))
+    square = Square((70, 10), 15, 76.2)
+    scene = Scene(PHONE, Mat((90, 90, 88), lines_mm=None), (), (block,), None, square, seed=10)
+    assert holds(measured(scene, tmp_path, square="3in"))
+
+
+def test_a_squares_corners_settle_from_one_far_off():
+    """A simplified outline may end a side far from the corner."""
+    turn = np.radians(17.0)
+    true = 200 * (SQUARE_CORNERS @ [[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    sides = [a + t * (b - a) for a, b in zip(true, np.roll(true, -1, 0), strict=True) for t in EVEN]
+    first = true + np.array([[0, 0], [12, 28], [0, 0], [-3, 2]])
+    found = plain_square._settled(first, np.rint(np.array(sides)))
+    assert np.abs(found - true).max() < 0.6
 
 
 def test_a_square_serves_beside_a_card_and_a_wrong_size_is_told(tmp_path):

@@ -18,7 +18,7 @@ from ..errors import (
 from ..profiles import find_profile
 from ..settings import Settings
 from ..units import format_length
-from .adjust import Plane, adjust, check_agreement, first_camera
+from .adjust import Placed, Plane, adjust, check_agreement, first_camera
 from .calibrate import lens_fits, readjust
 from .card import find_boards, find_markers
 from .grid import SPACINGS_MM, find_lines, find_lines_alone
@@ -84,8 +84,8 @@ def _found(
         if lines is not None:
             return replace(lines[0], mat=lines[1])
         without_lines.append(plane)
-    if without_lines:
-        return without_lines[0]
+    if without_lines:  # a block may pass for a square, but a paper one is straighter
+        return min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
     if settings.grid is not None:
         lines = find_lines_alone(photo, prior, settings.grid)
         if lines is not None:
@@ -164,6 +164,11 @@ def _judge_tilt(plane: Plane) -> None:
         )
 
 
+def _misfit_mm(plane: Plane, placed: Placed) -> float:
+    middle = placed.affine @ [*placed.reference.points_mm.mean(0), 1]
+    return placed.rms_px / plane.px_per_mm(middle)
+
+
 def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
     """What is doubtful about the references, in words."""
     found = []
@@ -203,17 +208,16 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
                     "Check what was named, and that it is in the picture.",
                 )
             )
-    for p in plane.references:
-        middle = p.affine @ [*p.reference.points_mm.mean(0), 1]
-        if p.rms_px / plane.px_per_mm(middle) > _MISFIT_MM[p.reference.kind]:
-            found.append(
-                Problem(
-                    "not_flat",
-                    "warning",
-                    f"The {p.name} does not fit a flat one: bowed, or on something uneven.",
-                    "Lay it flat on a flat mat, tape its corners down, and take the photo again.",
-                )
-            )
+    found += [
+        Problem(
+            "not_flat",
+            "warning",
+            f"The {p.name} does not fit a flat one: bowed, or on something uneven.",
+            "Lay it flat on a flat mat, tape its corners down, and take the photo again.",
+        )
+        for p in plane.references
+        if _misfit_mm(plane, p) > _MISFIT_MM[p.reference.kind]
+    ]
     if not (kinds & {"grid", "sheet"}) and len(plane.references) == 1:
         found.append(
             Problem(

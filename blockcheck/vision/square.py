@@ -75,12 +75,35 @@ def _quadrilaterals(lab: np.ndarray) -> list[np.ndarray]:
             continue
         if area < 0.85 * cv2.contourArea(quad):
             continue
-        corners = quad[:, 0].astype(float) + np.array([x, y])
+        corners = _settled(quad[:, 0].astype(float), outline[:, 0].astype(float))
+        if corners is None:
+            continue
+        corners += np.array([x, y])
         a, b = corners[1] - corners[0], corners[2] - corners[1]
         if a[0] * b[1] - a[1] * b[0] < 0:
             corners = corners[::-1]
         found.append(corners)
     return found
+
+
+def _settled(corners: np.ndarray, outline: np.ndarray) -> np.ndarray | None:
+    """Corners where lines through the sides meet; a simplified outline may leave one far off."""
+    for _ in range(4):
+        along = np.roll(corners, -1, axis=0) - corners
+        normal = np.column_stack([along[:, 1], -along[:, 0]])
+        normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+        away = np.abs(outline @ normal.T - np.sum(corners * normal, axis=1))
+        own = away.argmin(axis=1)
+        if np.bincount(own, minlength=4).min() < 20:
+            return None
+        lines = [
+            np.ravel(cv2.fitLine(outline[own == k].astype(np.float32), cv2.DIST_L1, 0, 0.01, 0.01))
+            for k in range(4)
+        ]
+        if any(abs(np.linalg.det([lines[k - 1][:2], lines[k][:2]])) < 0.2 for k in range(4)):
+            return None
+        corners = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
+    return corners
 
 
 def _unevenness(lab: np.ndarray, corners: np.ndarray) -> float:
