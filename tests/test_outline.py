@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from blockcheck.errors import BlockCutOffError, MeasureError, NoBlockError
-from blockcheck.vision.edges import Mat, trace
+from blockcheck.vision.edges import trace
+from blockcheck.vision.mat import Mat
 from blockcheck.vision.outline import find_outlines, outline_near
 
 W, H, PX_PER_MM = 1200, 900, 4.0

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError
-from .edges import Mat
+from .mat import Mat
 from .photo import coarse
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels

@@ -9,10 +9,12 @@ mat softly and keeps its hue, so it is neither sharp nor unlike mat.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
+
+from .mat import LINEAR, Mat, Printed, dot, linear, lookup
 
 BINS = {True: 120, False: 60}  # places along a side, fine and coarse
 _SUB = 4  # samples averaged at each place
@@ -21,148 +23,6 @@ _ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
 _STIFF = 0.35  # price of moving by a pixel between neighbouring places
 _WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
 _SHADOW_MM = 0.5  # about the cloth's height above the mat
-_SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
-_v = np.arange(256) / 255
-_LINEAR = np.where(_v <= 0.04045, _v / 12.92, ((_v + 0.055) / 1.055) ** 2.4).astype(np.float32)
-
-
-@dataclass(frozen=True)
-class Mat:
-    """The mat's colour, changing smoothly over the photo with the light.
-
-    Attributes
-    ----------
-    size : (int, int)
-        Width and height of the photo.
-    coefficients : (6, 3) array
-        Of the second-order surface of each colour.
-    sigma : float
-        Spread of the mat about it, grey levels.
-    limit : float
-        What is further from it, shadows apart, is not mat.
-    """
-
-    size: tuple[int, int]
-    coefficients: np.ndarray
-    sigma: float
-    limit: float
-
-    @classmethod
-    def learn(cls, size: tuple[int, int], points_px: np.ndarray, colours: np.ndarray) -> Mat:
-        """Fit the surface robustly to (N, 3) colours at (N, 2) places."""
-        A = _surface(points_px, size)
-        colours = np.asarray(colours, float)
-        middle = np.median(colours, axis=0)
-        off = np.linalg.norm(colours - middle, axis=1)
-        w = off <= 3 * np.median(off) + 2
-        extent = np.ptp(A[:, 1:3], axis=0).min() if len(A) else 0.0
-        ridge = np.array([1e-6, 1, 1, 10, 10, 10]) * (3 if extent < 0.5 else 0.3)
-        c = np.zeros((6, 3))
-        for _ in range(6):
-            Aw = A * w[:, None]
-            c = np.linalg.solve(A.T @ Aw + np.diag(ridge), Aw.T @ (colours - middle))
-            r = np.linalg.norm(colours - middle - A @ c, axis=1)
-            s = 1.2 * np.median(r[w > 0]) + 0.5
-            w = 1 / (1 + (r / (2 * s)) ** 4)
-        c[0] += middle
-        mat = cls(size, c, float(s), 0.0)
-        off = mat.unlike(colours, A @ c)
-        low, middle, high = np.percentile(off[w > 0.5], [5, 50, 90])
-        return replace(
-            mat, limit=float(min(max(middle + 3.5 * (middle - low), high), 4 * s + 4) + 1)
-        )
-
-    def colours(self, points_px: np.ndarray) -> np.ndarray:
-        """(N, 3) expected colours at (N, 2) places."""
-        return np.asarray(_surface(points_px, self.size) @ self.coefficients)
-
-    def everywhere(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        """(len(y), len(x), 3) float32 expected colours where columns `x` and rows `y` meet."""
-        across, down = (
-            ((v - n / 2) / (max(self.size) / 2)).astype(np.float32)
-            for v, n in zip((x, y), self.size, strict=True)
-        )
-        c, X = self.coefficients.astype(np.float32), across[:, None]
-        # a polynomial in the row, whose factors change with the column
-        factors = np.stack([c[0] + X * (c[1] + X * c[3]), c[2] + X * c[4], 0 * X + c[5]])
-        found = np.vander(down, 3, increasing=True).astype(np.float32) @ factors.reshape(3, -1)
-        return np.asarray(found.reshape(len(down), len(across), 3))
-
-    def unlike(
-        self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
-    ) -> np.ndarray:
-        """Distance of colours from the mat's, in grey levels, whatever the shadow on it."""
-        c, e = colours, expected
-        power = np.maximum(_dot(e, e), 1)
-        gain = _dot(c, e) / power
-        off = np.clip(gain, *shade) - gain
-        # what is left beside the nearest allowed shade of the mat
-        return np.sqrt(np.maximum(_dot(c, c) + (off**2 - gain**2) * power, 0))
-
-
-@dataclass(frozen=True)
-class Printed:
-    """The mat's printed lines.
-
-    Attributes
-    ----------
-    mask : (H / 2, W / 2) uint8 array
-        Not zero on the lines, and a little beside them.
-    ink, mat : (3,) arrays
-        Colour of the lines and of the mat between them.
-    """
-
-    mask: np.ndarray
-    ink: np.ndarray
-    mat: np.ndarray
-
-    def on(self, places_px: np.ndarray) -> np.ndarray:
-        """Whether (..., 2) places lie on a line."""
-        return _lookup(self.mask, places_px, 2) > 0
-
-    def in_linear_light(self) -> Printed:
-        """The same with colours from 0 to 1, in linear light."""
-        return Printed(self.mask, _linear(self.ink), _linear(self.mat))
-
-    def taken_off(
-        self, colour: np.ndarray, expected: np.ndarray, where: np.ndarray, limit: float
-    ) -> np.ndarray:
-        """Colours without the ink, where they are a mixture of it with the mat.
-
-        Cloth that covers a line is no such mixture and stays.
-
-        Parameters
-        ----------
-        colour, expected : (..., 3) arrays
-            Seen colours and the mat's, in grey levels or in linear light.
-        where : (...) bool array
-        limit : float
-            How far from the mixtures a colour may lie.
-        """
-        seen = colour[where]
-        mat = np.broadcast_to(expected, colour.shape)[where].astype(np.float32)
-        ink = (mat * (self.ink / np.maximum(self.mat, 1e-6) - 1)).astype(np.float32)
-        # seen = shade * mat + amount * ink, the shade held near one where the two are alike
-        mm, mi, ii = _dot(mat, mat) * 1.1, _dot(mat, ink), _dot(ink, ink) + 1e-9
-        sm, si = _dot(seen, mat) + 0.1 * _dot(mat, mat), _dot(seen, ink)
-        det = np.maximum(mm * ii - mi * mi, 1e-9 * mm * ii)
-        amount = np.clip((mm * si - mi * sm) / det, 0, 1.15)
-        shade = np.clip((sm - amount * mi) / mm, *_SHADE)
-        off = seen - shade[:, None] * mat - amount[:, None] * ink
-        weight = np.clip(2 - np.sqrt(_dot(off, off)) / (limit + 0.08 * np.sqrt(ii)), 0, 1)
-        cleaned = colour.astype(np.float32)
-        cleaned[where] -= (weight * amount)[:, None] * ink
-        return cleaned
-
-
-def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Sum of products over three channels; plain terms are faster than a reduction."""
-    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
-
-
-def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
-    x, y = ((np.asarray(points_px, float) - np.array(size) / 2) / (max(size) / 2)).T
-    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
 
 
 @dataclass(frozen=True)
@@ -268,7 +128,7 @@ def trace(
     slope = blur_along(_slope(colour, step))
     # the lower quartile: an edge or a line of print among the rows must not pass for noise
     noise = np.percentile(np.abs(by_side(slope[::2])), 25, axis=(0, 2, 3)) / 0.3186 + 0.05
-    height = np.sqrt(_dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
+    height = np.sqrt(dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
     sharp = np.clip((height - 1.5) / 5, 0, 1)
     # of two steps as near as the cloth's edge and the end of its shadow the higher one is the edge
     around = round(max(3, _SHADOW_MM * px_per_mm) / step)
@@ -292,12 +152,12 @@ def trace(
     n = np.arange(len(rows))
     place = rows.astype(float)
     if fine:
-        light = _average(cv2.LUT(sampled, _LINEAR))
+        light = _average(cv2.LUT(sampled, LINEAR))
         if lines is not None:
             # a grey level near the mat's is so much in linear light
-            level = float(np.mean(_linear(expected + 4) - _linear(expected - 4))) / 8
+            level = float(np.mean(linear(expected + 4) - linear(expected - 4))) / 8
             light = lines.in_linear_light().taken_off(
-                light, _linear(expected), printed, level * mat.limit
+                light, linear(expected), printed, level * mat.limit
             )
         light = blur_along(_slope(_unshaded(light, expected), step))
         place = _crest(np.sqrt(np.einsum("tnc,tnc->tn", light, light)), rows, round(2 / step))
@@ -308,7 +168,7 @@ def trace(
         & (rows > 1)
         & (rows < len(t) - 2)
     )
-    on_card = _lookup(barred[0], at[rows, n], barred[1]) > 0
+    on_card = lookup(barred[0], at[rows, n], barred[1]) > 0
     strong &= ~on_card
     busy = by_side((sharp > 0.5) & ~printed)
     found = []
@@ -371,10 +231,6 @@ def _average(sampled: np.ndarray) -> np.ndarray:
     return cv2.resize(sampled, size, interpolation=cv2.INTER_AREA)
 
 
-def _linear(colour: np.ndarray) -> np.ndarray:
-    return np.interp(colour, np.arange(256), _LINEAR)
-
-
 def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
     """Turn linear colours so that a shadow on the mat shows little.
 
@@ -382,10 +238,10 @@ def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
     cloth's part of it and nothing else, so this counts in full; along it a dark cloth's edge
     would be drawn out into its own shadow, so this counts less, and its dark end more.
     """
-    mat = _linear(expected).astype(np.float32)
-    level = np.sqrt(_dot(mat, mat))
+    mat = linear(expected).astype(np.float32)
+    level = np.sqrt(dot(mat, mat))
     towards = mat / level[..., None]
-    along = _dot(light, towards)
+    along = dot(light, towards)
     beside = light - along[..., None] * towards
     dark = level * np.clip(along / level, 0.02, 1) ** _ROOT / _ROOT + np.maximum(along - level, 0)
     return np.dstack([beside, _ALONG * dark]).astype(np.float32)
@@ -419,12 +275,6 @@ def _both_sides(
     counted = counts.astype(np.float32)
     means = sums(unlike.astype(np.float32) * counted) / np.maximum(sums(counted), 1)
     return means[:rows], means[reach + guard :]
-
-
-def _lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
-    i = ((at + 0.5) / scale).astype(int)
-    h, w = mask.shape
-    return np.asarray(mask[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)])
 
 
 def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:

@@ -22,7 +22,8 @@ from .candidates import (
     is_card,
     meet,
 )
-from .edges import BINS, Mat, Printed, Trace, trace
+from .edges import BINS, Trace, trace
+from .mat import Mat, Printed
 
 _BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
 _LINE_MM = 0.9  # the widest printed line

@@ -1,0 +1,160 @@
+"""The mat as it looks: its colour under the photo's light, and its printed lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+_SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
+_v = np.arange(256) / 255
+LINEAR = np.where(_v <= 0.04045, _v / 12.92, ((_v + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Mat:
+    """The mat's colour, changing smoothly over the photo with the light.
+
+    Attributes
+    ----------
+    size : (int, int)
+        Width and height of the photo.
+    coefficients : (6, 3) array
+        Of the second-order surface of each colour.
+    sigma : float
+        Spread of the mat about it, grey levels.
+    limit : float
+        What is further from it, shadows apart, is not mat.
+    """
+
+    size: tuple[int, int]
+    coefficients: np.ndarray
+    sigma: float
+    limit: float
+
+    @classmethod
+    def learn(cls, size: tuple[int, int], points_px: np.ndarray, colours: np.ndarray) -> Mat:
+        """Fit the surface robustly to (N, 3) colours at (N, 2) places."""
+        A = _surface(points_px, size)
+        colours = np.asarray(colours, float)
+        middle = np.median(colours, axis=0)
+        off = np.linalg.norm(colours - middle, axis=1)
+        w = off <= 3 * np.median(off) + 2
+        extent = np.ptp(A[:, 1:3], axis=0).min() if len(A) else 0.0
+        ridge = np.array([1e-6, 1, 1, 10, 10, 10]) * (3 if extent < 0.5 else 0.3)
+        c = np.zeros((6, 3))
+        for _ in range(6):
+            Aw = A * w[:, None]
+            c = np.linalg.solve(A.T @ Aw + np.diag(ridge), Aw.T @ (colours - middle))
+            r = np.linalg.norm(colours - middle - A @ c, axis=1)
+            s = 1.2 * np.median(r[w > 0]) + 0.5
+            w = 1 / (1 + (r / (2 * s)) ** 4)
+        c[0] += middle
+        mat = cls(size, c, float(s), 0.0)
+        off = mat.unlike(colours, A @ c)
+        low, middle, high = np.percentile(off[w > 0.5], [5, 50, 90])
+        return replace(
+            mat, limit=float(min(max(middle + 3.5 * (middle - low), high), 4 * s + 4) + 1)
+        )
+
+    def colours(self, points_px: np.ndarray) -> np.ndarray:
+        """(N, 3) expected colours at (N, 2) places."""
+        return np.asarray(_surface(points_px, self.size) @ self.coefficients)
+
+    def everywhere(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """(len(y), len(x), 3) float32 expected colours where columns `x` and rows `y` meet."""
+        across, down = (
+            ((v - n / 2) / (max(self.size) / 2)).astype(np.float32)
+            for v, n in zip((x, y), self.size, strict=True)
+        )
+        c, X = self.coefficients.astype(np.float32), across[:, None]
+        # a polynomial in the row, whose factors change with the column
+        factors = np.stack([c[0] + X * (c[1] + X * c[3]), c[2] + X * c[4], 0 * X + c[5]])
+        found = np.vander(down, 3, increasing=True).astype(np.float32) @ factors.reshape(3, -1)
+        return np.asarray(found.reshape(len(down), len(across), 3))
+
+    def unlike(
+        self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
+    ) -> np.ndarray:
+        """Distance of colours from the mat's, in grey levels, whatever the shadow on it."""
+        c, e = colours, expected
+        power = np.maximum(dot(e, e), 1)
+        gain = dot(c, e) / power
+        off = np.clip(gain, *shade) - gain
+        # what is left beside the nearest allowed shade of the mat
+        return np.sqrt(np.maximum(dot(c, c) + (off**2 - gain**2) * power, 0))
+
+
+@dataclass(frozen=True)
+class Printed:
+    """The mat's printed lines.
+
+    Attributes
+    ----------
+    mask : (H / 2, W / 2) uint8 array
+        Not zero on the lines, and a little beside them.
+    ink, mat : (3,) arrays
+        Colour of the lines and of the mat between them.
+    """
+
+    mask: np.ndarray
+    ink: np.ndarray
+    mat: np.ndarray
+
+    def on(self, places_px: np.ndarray) -> np.ndarray:
+        """Whether (..., 2) places lie on a line."""
+        return lookup(self.mask, places_px, 2) > 0
+
+    def in_linear_light(self) -> Printed:
+        """The same with colours from 0 to 1, in linear light."""
+        return Printed(self.mask, linear(self.ink), linear(self.mat))
+
+    def taken_off(
+        self, colour: np.ndarray, expected: np.ndarray, where: np.ndarray, limit: float
+    ) -> np.ndarray:
+        """Colours without the ink, where they are a mixture of it with the mat.
+
+        Cloth that covers a line is no such mixture and stays.
+
+        Parameters
+        ----------
+        colour, expected : (..., 3) arrays
+            Seen colours and the mat's, in grey levels or in linear light.
+        where : (...) bool array
+        limit : float
+            How far from the mixtures a colour may lie.
+        """
+        seen = colour[where]
+        mat = np.broadcast_to(expected, colour.shape)[where].astype(np.float32)
+        ink = (mat * (self.ink / np.maximum(self.mat, 1e-6) - 1)).astype(np.float32)
+        # seen = shade * mat + amount * ink, the shade held near one where the two are alike
+        mm, mi, ii = dot(mat, mat) * 1.1, dot(mat, ink), dot(ink, ink) + 1e-9
+        sm, si = dot(seen, mat) + 0.1 * dot(mat, mat), dot(seen, ink)
+        det = np.maximum(mm * ii - mi * mi, 1e-9 * mm * ii)
+        amount = np.clip((mm * si - mi * sm) / det, 0, 1.15)
+        shade = np.clip((sm - amount * mi) / mm, *_SHADE)
+        off = seen - shade[:, None] * mat - amount[:, None] * ink
+        weight = np.clip(2 - np.sqrt(dot(off, off)) / (limit + 0.08 * np.sqrt(ii)), 0, 1)
+        cleaned = colour.astype(np.float32)
+        cleaned[where] -= (weight * amount)[:, None] * ink
+        return cleaned
+
+
+def dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Sum of products over three channels; plain terms are faster than a reduction."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
+
+
+def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    x, y = ((np.asarray(points_px, float) - np.array(size) / 2) / (max(size) / 2)).T
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+
+
+def lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
+    i = ((at + 0.5) / scale).astype(int)
+    h, w = mask.shape
+    return np.asarray(mask[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)])
+
+
+def linear(colour: np.ndarray) -> np.ndarray:
+    return np.interp(colour, np.arange(256), LINEAR)
