@@ -50,9 +50,9 @@ def paint(picture, polygon, colour):
     return picture * (1 - part) + part * light_of(colour)
 
 
-def scene(*blocks, colour=CLOTH, lines=False, shadow=0.0, thread=False):
+def scene(*blocks, colour=CLOTH, mat=MAT, lines=False, shadow=0.0, soft=5.0, thread=False):
     """A photo of blocks on a mat, blurred in linear light as a lens does."""
-    picture = np.ones((H, W, 1)) * light_of(MAT)
+    picture = np.ones((H, W, 1)) * light_of(mat)
     if lines:
         for at in range(50, W, 100):
             picture[:, at - 1 : at + 2] = light_of((190, 200, 150))
@@ -60,7 +60,7 @@ def scene(*blocks, colour=CLOTH, lines=False, shadow=0.0, thread=False):
     for block in blocks:
         if shadow:
             shade = covered(block + np.array([4, 4]))[..., 0]
-            picture *= 1 - shadow * cv2.GaussianBlur(shade, (0, 0), 5)[..., None]
+            picture *= 1 - shadow * cv2.GaussianBlur(shade, (0, 0), soft)[..., None]
         picture = paint(picture, block, colour)
     if thread:
         picture = paint(picture, [[600, 190], [603, 190], [603, 240], [600, 240]], colour)
@@ -135,6 +135,25 @@ def test_threads_and_dog_ears_do_not_pull_the_side():
 def test_shadow_is_not_cloth(colour):
     (found,) = find(scene(BLOCK, colour=colour, shadow=0.35))
     assert np.abs(found.corners_px - BLOCK).max() < 1.2
+
+
+@pytest.mark.parametrize("colour", [(130, 110, 105), (120, 100, 110), (90, 100, 110)])
+@pytest.mark.parametrize("shadow", [0.3, 0.4])
+def test_a_shadow_with_a_sharp_end_is_not_cloth(colour, shadow):
+    """Its end is as sharp as the edge of cloth that is little unlike the mat."""
+    found = find(scene(BLOCK, colour=colour, mat=(124, 124, 122), shadow=shadow, soft=0.6))[0]
+    for k in (1, 2):  # the sides away from the light
+        assert abs(np.median(off_side(found.sides[k], BLOCK[k], BLOCK[(k + 1) % 4]))) < 0.3
+
+
+def test_cloth_with_a_dark_stripe_at_its_edge_is_not_shadow():
+    """A stripe of another hue than the mat's belongs to the cloth, however dark."""
+    photo = scene(BLOCK, colour=(140, 160, 220), mat=(124, 124, 122))
+    inner = BLOCK + np.array([[4, 4], [-4, 4], [-4, -4], [4, -4]]) * 0.7
+    striped = scene(BLOCK, colour=(60, 90, 75), mat=(124, 124, 122))
+    photo = np.where(covered(inner) > 0.5, photo, striped)
+    for k, side in enumerate(find(photo)[0].sides):
+        assert abs(np.median(off_side(side, BLOCK[k], BLOCK[(k + 1) % 4]))) < 0.3
 
 
 def test_a_block_that_leaves_the_photo_is_refused():

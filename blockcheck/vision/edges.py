@@ -23,6 +23,9 @@ _ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
 _STIFF = 0.35  # price of moving by a pixel between neighbouring places
 _WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
 _SHADOW_MM = 0.5  # about the cloth's height above the mat
+_SHADOWS_MM = (0.2, 1.2)  # how wide a shadow may be that was taken for cloth
+_DIM = 0.95  # of the mat's brightness: what is less is in the shadow
+_PIECES = 12  # of a side: averaged, each shows where the hue changes
 
 
 @dataclass(frozen=True)
@@ -152,6 +155,7 @@ def trace(
     n = np.arange(len(rows))
     place = rows.astype(float)
     if fine:
+        rows += _past_shadow(colour, expected[0], rows, sides, px_per_mm / step, mat.limit)
         light = _average(cv2.LUT(sampled, LINEAR))
         if lines is not None:
             # a grey level near the mat's is so much in linear light
@@ -202,6 +206,50 @@ def trace(
             )
         )
     return found
+
+
+def _past_shadow(
+    colour: np.ndarray,
+    expected: np.ndarray,
+    rows: np.ndarray,
+    sides: int,
+    rows_per_mm: float,
+    limit: float,
+) -> np.ndarray:
+    """(S * N,) rows to move inwards by, where a path lies on the outer end of a shadow.
+
+    There the mat grows darker without another hue; the cloth begins where the hue changes, or
+    where it is brighter than the mat, half as much as further in.
+    """
+    least, most = (round(mm * rows_per_mm) for mm in _SHADOWS_MM)
+    k = np.arange(-most, round(_WINDOW_MM * rows_per_mm) + 1)[:, None]
+    near = np.clip(rows + k, 0, len(colour) - 1)
+    pieces = (sides * _PIECES, -1, 3)
+    seen = colour[near, np.arange(len(rows))].reshape(len(k), *pieces).mean(axis=2)
+    mat = expected.reshape(pieces).mean(axis=1)
+    power = dot(mat, mat)
+    gain = dot(seen, mat) / power
+    hue = seen - gain[..., None] * mat
+    outside = k[:, 0] < -least
+    hue -= np.median(hue[outside], axis=0)
+    gain /= np.median(gain[outside], axis=0)
+    off = np.sqrt(dot(hue, hue) + np.clip(gain - 1, 0, None) ** 2 * power)
+    noise = 1.4826 * np.median(off[outside], axis=0)
+    level = np.median(off[k[:, 0] > most], axis=0)
+    begins = (off > 0.5 * level) & (k >= -least)
+    cloth = np.where(begins.any(axis=0), k[begins.argmax(axis=0), 0], 0)
+    between = (k >= 0) & (k < cloth)
+    shade = np.sum(gain * between, axis=0) / np.maximum(between.sum(axis=0), 1)
+    between &= k <= np.maximum(cloth - 3, 0)  # further in, blur mixes the hues
+    still = np.sum(off * between, axis=0) / np.maximum(between.sum(axis=0), 1)
+    shadow = (
+        (level > np.maximum(limit, 5 * noise))
+        & (still < np.maximum(0.05 * level, 3 * noise))
+        & (cloth > least)
+        & (cloth <= most)
+        & (shade < _DIM)
+    )
+    return np.repeat(np.where(shadow, cloth, 0), len(rows) // len(mat))
 
 
 def _profiles(
