@@ -4,7 +4,7 @@ The photo is sampled along lines across the side, and averaged over a few pixels
 In these profiles cloth begins at a sharp step with mat on its outer side: the path of such
 steps that holds together best along the whole side is found by dynamic programming, then
 located to a fraction of a pixel in linear light, where blur moves no edge. A shadow dims the
-mat softly and keeps its hue, so it is neither sharp nor unlike mat.
+mat and keeps its hue: where its end is sharp all the same, the cloth begins where the hue changes.
 """
 
 from __future__ import annotations
@@ -155,7 +155,8 @@ def trace(
     n = np.arange(len(rows))
     place = rows.astype(float)
     if fine:
-        rows += _past_shadow(colour, expected[0], rows, sides, px_per_mm / step, mat.limit)
+        inwards = _past_shadow(colour, expected[0], rows, sides, px_per_mm / step, mat.limit)
+        rows = np.minimum(rows + inwards, len(t) - 1)
         light = _average(cv2.LUT(sampled, LINEAR))
         if lines is not None:
             # a grey level near the mat's is so much in linear light
