@@ -83,8 +83,8 @@ def test_lines_a_centimetre_apart_are_found_around_a_paper_square(tmp_path):
 
 def test_a_plain_block_that_is_nearly_square_is_not_the_square(tmp_path, monkeypatch):
     """Without mat lines only the fit tells which of two plain patches is the paper square."""
-    likeliest_last = lambda *given: plain_square.find_squares(*given)[::-1]  # noqa: E731
-    monkeypatch.setattr(plane_module, "find_squares", likeliest_last)
+    found = plain_square.find_squares
+    monkeypatch.setattr(plane_module, "find_squares", lambda *given: found(*given)[::-1])
     block = Block(quad(102, 104, (-60, 0), 3), cloth="solid", colours=((190, 150, 240),))
     square = Square((70, 10), 15, 76.2)
     scene = Scene(PHONE, Mat((90, 90, 88), lines_mm=None), (), (block,), None, square, seed=10)
