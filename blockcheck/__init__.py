@@ -14,7 +14,7 @@ __all__ = ["find_plane", "measure_photo"]
 
 def __getattr__(name: str) -> Any:
     if name in __all__:
-        from . import measure
+        from .measuring import measure
 
         return getattr(measure, name)
     raise AttributeError(f"module 'blockcheck' has no attribute {name!r}")

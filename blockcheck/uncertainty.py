@@ -89,3 +89,13 @@ def verdict(value: float, u: float, low: float, high: float, level: float = 0.95
     """Decide with guard bands (JCGM 106, 8.3): "yes", "no" or "too close to call"."""
     p = conformance_probability(value, u, low, high)
     return "yes" if p >= level else "no" if p <= 1 - level else "too close to call"
+
+
+def scale_u(e: Estimate) -> float:
+    """The part of the standard uncertainty that all photos share: the references' own size."""
+    return math.sqrt(sum(t.u**2 for t in e.budget if t.name.endswith("scale")))
+
+
+def own_u(e: Estimate) -> float:
+    """The part of the standard uncertainty that is the block's alone."""
+    return math.sqrt(max(e.u**2 - scale_u(e) ** 2, 0.0))

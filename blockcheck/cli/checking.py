@@ -9,8 +9,14 @@ from typing import Any
 
 import click
 
-from ..checks import Repeatability, Verification, profile_of_photos, repeat_photos, verify_photo
-from ..gauge import GOOD, POOR, OneWay, gauge_study, percent_of_tolerance, read_readings
+from ..measuring.checks import (
+    Repeatability,
+    Verification,
+    profile_of_photos,
+    repeat_photos,
+    verify_photo,
+)
+from ..measuring.gauge import GOOD, POOR, OneWay, gauge_study, percent_of_tolerance, read_readings
 from ..profiles import save_profile
 from ..project import Project
 from ..project.records import settings_in

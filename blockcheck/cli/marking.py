@@ -20,9 +20,9 @@ from ..report.marks_picture import write_marks_picture
 from ..report.trim_picture import flat_photo
 from ..settings import Settings
 from ..units import format_length, format_uncertainty, parse_length
+from ..vision.finding import plane_of
 from ..vision.photo import read_photo
-from ..vision.plane import plane_of
-from ..vision.seam_points import Suggested, suggest_marks
+from ..vision.seams.points import Suggested, suggest_marks
 from .project_file import PROJECT, in_words
 
 SIDES = ("top", "right", "bottom", "left")

@@ -14,7 +14,8 @@ from typing import Any
 import click
 
 from ..errors import BlockcheckError
-from ..measure import Measurement, PhotoResult, measure_photo
+from ..measuring.measure import measure_photo
+from ..measuring.results import Measurement, PhotoResult
 from ..settings import Settings
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty, parse_length

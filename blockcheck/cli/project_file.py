@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from ..errors import BlockcheckError, LengthError, PlanError, ProjectError
-from ..measure import measure_photo
+from ..measuring.measure import measure_photo
 from ..planning.plan import BlockRecord, Plan
 from ..project import Project
 from ..project.records import STATES, settings_in

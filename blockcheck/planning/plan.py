@@ -9,7 +9,7 @@ import numpy as np
 
 from ..uncertainty import Estimate
 from ..units import INCH
-from .rectangles import Block
+from .trimming.block import Block
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,14 @@ from typing import TypeVar
 import numpy as np
 
 from ..errors import PlanError
+from ..uncertainty import own_u, scale_u
 from ..units import to_step
-from .batch import (
+from .cutting.cut_list import Fabric, Finish, cut_list
+from .cutting.pieces import CutPiece
+from .plan import BlockRecord, Plan
+from .rows.laying import Rows, lay_rows
+from .trimming.block import Block
+from .trimming.common_size import (
     CommonSize,
     Missing,
     SewnSeam,
@@ -23,11 +29,7 @@ from .batch import (
     common_size,
     seam_allowance_really_sewn,
 )
-from .cutting import CutPiece
-from .plan import BlockRecord, Plan
-from .rectangles import Block
-from .setting import Fabric, Finish, Rows, cut_list, lay_rows, own_u, scale_u
-from .trim import TrimPlan, trim_all
+from .trimming.trim_lines import TrimPlan, trim_all
 
 T = TypeVar("T")
 SLIVER = 0.8  # of the smallest block: less is a strip laid across it, not a block trimmed

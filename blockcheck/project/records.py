@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from ..errors import PlanError, Problem, ProjectError
-from ..measure import Measurement
+from ..measuring.results import Measurement
 from ..planning.plan import Plan
-from ..planning.rectangles import Block
+from ..planning.trimming.block import Block
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
 from ..units import FRACTIONS

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import ProjectError
-from ..measure import PhotoResult
+from ..measuring.results import PhotoResult
 from ..planning.plan import Plan
 from ..settings import Settings
 from ..uncertainty import Estimate

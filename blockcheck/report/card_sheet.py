@@ -11,7 +11,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, LengthError
 from ..units import FRACTIONS, INCH, format_length
-from ..vision.card import CARD_MM, CARDS, SHEET, SHEET_MM, Board
+from ..vision.references.card import CARD_MM, CARDS, SHEET, SHEET_MM, Board
 
 PAPERS_MM = {"letter": (8.5 * INCH, 11 * INCH), "a4": (210.0, 297.0)}  # ISO 216 for A4
 MARGIN_MM = 3 / 8 * INCH  # white around the board, up to the cut line; 1/4 in is the least

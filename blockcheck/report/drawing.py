@@ -10,10 +10,10 @@ import math
 import re
 from xml.etree import ElementTree as ET
 
-from ..planning.layout import Piece
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
-from ..planning.setting import HALF, SETTING, STRIP, TO_SEW
+from ..planning.rows.joints import Piece
+from ..planning.rows.laying import HALF, SETTING, STRIP, TO_SEW
 from ..units import INCH
 from . import words
 

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageFont
 
-from ..vision.seam_points import Suggested
+from ..vision.seams.points import Suggested
 from .picture import _Drawing
 from .trim_picture import FlatPhoto
 

@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 
 from ..errors import PhotoError
-from ..planning.placing import Offcut
 from ..planning.plan import BlockRecord, Plan
-from ..planning.trim import TrimPlan
+from ..planning.trimming.placement import Offcut
+from ..planning.trimming.trim_lines import TrimPlan
 from ..project.records import PhotoFile
 from ..vision.photo import read_photo
 from . import words

@@ -11,7 +11,7 @@ from reportlab.pdfgen.canvas import Canvas
 from ..errors import BlockcheckError, PlanError
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
-from ..planning.trim import TrimPlan
+from ..planning.trimming.trim_lines import TrimPlan
 from . import words
 from .card_sheet import PAPERS_MM
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..planning.batch import SizeRow
-from ..planning.layout import Joint
+from ..planning.cutting.cut_list import Cut
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..planning.setting import STRIP, Cut
-from ..planning.trim import TrimPlan
+from ..planning.rows.joints import Joint
+from ..planning.rows.laying import STRIP
+from ..planning.trimming.common_size import SizeRow
+from ..planning.trimming.trim_lines import TrimPlan
 from ..units import format_length, format_uncertainty
 
 RULER_FIRST = "Measure with the ruler before the first cut."

@@ -9,10 +9,10 @@ import time
 
 import numpy as np
 
-from blockcheck.planning.arranging import arrange
-from blockcheck.planning.batch import below_size, common_size
-from blockcheck.planning.rectangles import Block
-from blockcheck.planning.trim import trim_all
+from blockcheck.planning.rows.order import arrange
+from blockcheck.planning.trimming.block import Block
+from blockcheck.planning.trimming.common_size import below_size, common_size
+from blockcheck.planning.trimming.trim_lines import trim_all
 from blockcheck.units import INCH
 
 PLANNED = np.array([6.5, 9.5]) * INCH

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from blockcheck.errors import ProjectError
-from blockcheck.measure import Measurement, PhotoResult
+from blockcheck.measuring.results import Measurement, PhotoResult
 from blockcheck.project import Project
 from blockcheck.uncertainty import Estimate, Term
 

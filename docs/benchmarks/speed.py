@@ -10,8 +10,10 @@ from pathlib import Path
 from PIL import Image
 
 import blockcheck
-from blockcheck import measure
-from blockcheck.vision import grid, outline, plane
+from blockcheck.measuring import measure
+from blockcheck.vision import finding as plane
+from blockcheck.vision.cloth import outline
+from blockcheck.vision.references import mat_lines as grid
 
 RUNS = 7
 STAGES = (  # where the name is looked up when it is called; what is indented is a part

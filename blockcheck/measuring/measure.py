@@ -1,0 +1,134 @@
+"""The way through: from a photo to its blocks' measurements."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
+from ..settings import Settings
+from ..vision.cloth.outline import Outline, find_outlines, outline_near
+from ..vision.finding import plane_of
+from ..vision.photo import Photo, read_photo
+from ..vision.plane.plane import Plane
+from .results import Measurement, PhotoResult
+from .sides import measure_outline
+
+_MIN_SIDE_PX = 150.0
+_MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
+
+
+def find_plane(path: str | Path, **settings: object) -> Plane:
+    """Find the references in a photo; no block is needed.
+
+    Parameters
+    ----------
+    path : str or Path
+    **settings
+        As of `Settings.of`.
+
+    Raises
+    ------
+    MeasureError
+        Of the kind that says why there is no plane.
+    """
+    return plane_of(read_photo(path), Settings.of(**settings))  # type: ignore[arg-type]
+
+
+def measure_photo(
+    path: str | Path, *, corners: list[tuple[float, float]] | None = None, **settings: object
+) -> PhotoResult:
+    """Measure every block in a photo.
+
+    Parameters
+    ----------
+    path : str or Path
+    corners : list of four (x, y), optional
+        A block's corners set by hand, in photo pixels.
+    **settings
+        As of `Settings.of`.
+
+    Returns
+    -------
+    PhotoResult
+        `problems` says why where there is no block; only a bad setting raises `LengthError`.
+    """
+    given = Settings.of(**settings)  # type: ignore[arg-type]
+    photo: Photo | None = None
+    plane: Plane | None = None
+    try:
+        photo = read_photo(path)
+        plane = plane_of(photo, given)
+        blocks = tuple(measure_outline(o, plane, given) for o in _outlines(photo, plane, corners))
+        problems = plane.problems + _doubts(blocks)
+        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
+    except MeasureError as e:
+        sha256 = photo.sha256 if photo else None
+        return PhotoResult(Path(path), sha256, (), (e.problem(),), plane)
+
+
+def _outlines(
+    photo: Photo, plane: Plane, corners: list[tuple[float, float]] | None
+) -> list[Outline]:
+    segments, seen = (plane.mat.segments_px, plane.mat.seen) if plane.mat else (None, None)
+    if corners is not None:
+        _check_corners(np.array(corners, float), photo)
+        return [outline_near(photo.rgb, plane, np.array(corners, float), segments, seen)]
+    hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+    outlines = find_outlines(
+        photo.rgb,
+        plane,
+        exclude_px=hidden,
+        mat_segments_px=segments,
+        mat_segments_seen=seen,
+        markers_px=plane.markers_px,
+    )
+    width, height = photo.size
+    for o in outlines:
+        if (o.corners_px < 0).any() or (o.corners_px > (width - 1, height - 1)).any():
+            raise BlockCutOffError(
+                f"The block reaches past the frame of {photo.path.name}.",
+                "Take the photo again with some mat showing all around the block.",
+            )
+        sides = np.linalg.norm(np.roll(o.corners_px, -1, axis=0) - o.corners_px, axis=1)
+        if sides.min() < _MIN_SIDE_PX:
+            raise BlockTooSmallError(
+                f"The block is too small in {photo.path.name}.",
+                "Hold the phone nearer to the block.",
+            )
+    return outlines
+
+
+def _check_corners(corners_px: np.ndarray, photo: Photo) -> None:
+    """Refuse corners set by hand that lie outside the photo or make no four-sided block."""
+    width, height = photo.size
+    if not ((corners_px >= 0) & (corners_px <= (width - 1, height - 1))).all():
+        raise BlockCutOffError(
+            f"A corner set by hand lies outside {photo.path.name}, which is {width} × {height} pixels.",
+            "Read the corners off the photo as it stands upright, from its top left.",
+        )
+    from_middle = corners_px - corners_px.mean(axis=0)
+    round_px = corners_px[np.argsort(np.arctan2(from_middle[:, 1], from_middle[:, 0]))]
+    side = np.roll(round_px, -1, axis=0) - round_px
+    length = np.linalg.norm(side, axis=1)
+    after, length_after = np.roll(side, -1, axis=0), np.roll(length, -1)
+    turn = side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0]
+    if length.min() < _MIN_SIDE_PX or (turn < _MIN_SINE * length * length_after).any():
+        raise BlockTooSmallError(
+            f"The corners set by hand in {photo.path.name} make no four-sided block, or one too small.",
+            f"Give four corners at least {_MIN_SIDE_PX:.0f} pixels apart.",
+        )
+
+
+def _doubts(blocks: tuple[Measurement, ...]) -> tuple[Problem, ...]:
+    if any(b.by_hand for b in blocks):
+        return (
+            Problem(
+                "set_by_hand",
+                "warning",
+                "A side of the block was set by hand.",
+                "Check it with the ruler before you cut.",
+            ),
+        )
+    return ()

@@ -1,0 +1,224 @@
+"""An outline on its plane becomes sides, sizes, angles and bows, each with its uncertainty."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..settings import Settings
+from ..uncertainty import Estimate, Term, combine
+from ..vision.cloth.outline import Outline, Side
+from ..vision.plane.plane import Plane
+from .results import Measurement
+
+CLOTH_HEIGHT_U = 0.2  # mm, 1 sigma: one layer against several at a seam
+EDGE_MODEL_PX = 0.35  # 1 sigma of where blur and shade put an edge, the same along a side
+EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
+BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
+_ENDS = 0.04  # of a side, left out at each end
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A side on the plane: point and direction, residuals along it, and its own uncertainty."""
+
+    point: np.ndarray
+    along: np.ndarray
+    s: np.ndarray
+    off: np.ndarray
+    shift_u: float
+    turn_u: float
+    wave_shift_u: float
+    wave_turn_u: float
+
+
+def measure_outline(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
+    height = settings.cloth_height
+    corners = plane.mm_from_px(outline.corners_px, height)
+    points = [plane.mm_from_px(side.points_px, height) for side in outline.sides]
+    px_per_mm = plane.px_per_mm(corners.mean(0))
+    lines: list[_Line] = []
+    for _ in range(2):
+        lines = [
+            _fit(points[k], corners[k], corners[(k + 1) % 4], outline.sides[k], px_per_mm)
+            for k in range(4)
+        ]
+        corners = _corners(lines, np.zeros(8))
+    corners_px = plane.px_from_mm(corners, height)
+
+    # derivatives by a shift and a turn of each side, by the lens, by the cloth's height
+    by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
+    corners_by_camera = plane.jacobian(corners_px, height).reshape(8, -1)
+    by_camera = by_corner @ corners_by_camera
+    corners_by_line = _gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4)
+    by_line = by_corner @ corners_by_line
+    corners_by_height = (plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1
+    by_height = by_corner @ corners_by_height
+    fit_u = np.array([u for line in lines for u in (line.shift_u, line.turn_u)])
+    wave_u = np.array([u for line in lines for u in (line.wave_shift_u, line.wave_turn_u)])
+    values = _quantities(corners)
+    parts = [
+        *(corners_by_camera @ factor for factor in plane.factors.values()),
+        corners_by_height[:, None] * CLOTH_HEIGHT_U,
+        corners_by_line * np.hypot(fit_u, wave_u),
+    ]
+
+    def estimate(i: int) -> Estimate:
+        terms = [
+            *plane.terms(by_camera[i]),
+            Term("cloth height", abs(by_height[i]) * CLOTH_HEIGHT_U),
+            Term("edge fit", float(np.linalg.norm(by_line[i] * fit_u))),
+            Term("waviness", float(np.linalg.norm(by_line[i] * wave_u))),
+        ]
+        return Estimate(float(values[i]), combine(terms))
+
+    found = [estimate(i) for i in range(len(values))]
+    return Measurement(
+        corners_px=corners_px,
+        corners_mm=corners,
+        width_mm=found[0],
+        height_mm=found[1],
+        sides_mm=tuple(found[2:6]),
+        diagonals_mm=tuple(found[6:8]),
+        angles_deg=tuple(found[8:12]),
+        bow_mm=tuple(_bow(line) for line in lines),
+        outline_mm=_outline(lines, corners),
+        corners_cov_mm2=sum((part @ part.T for part in parts), np.zeros((8, 8))),
+        by_hand=any(side.by_hand for side in outline.sides),
+    )
+
+
+def _fit(
+    points: np.ndarray, start: np.ndarray, end: np.ndarray, side: Side, px_per_mm: float
+) -> _Line:
+    """Robust straight line (Huber weights) through a side, its ends left out."""
+    along = (end - start) / np.linalg.norm(end - start)
+    length = float(np.linalg.norm(end - start))
+    s = (points - start) @ along
+    inner = points[(s > _ENDS * length) & (s < (1 - _ENDS) * length)]
+    if len(inner) < 8:
+        inner = points
+    point, along, off, weight = straight_line(inner, along)
+    s = (inner - point) @ along
+    sigma = float(np.sqrt(np.average(off**2, weights=weight)))
+    n = len(inner)
+    noise = side.sigma_px / px_per_mm
+    model = float(np.hypot(EDGE_MODEL_PX / px_per_mm, EDGE_MODEL_MM))
+    if side.by_hand:
+        model = float(np.hypot(model, BY_HAND_PX / px_per_mm))
+    shift_u = float(np.hypot(model, noise / np.sqrt(n)))
+    # what is not seen of a wavy edge may lie off the line: about eight waves to a side
+    unseen = np.sqrt(max(0.05, 1 - side.support) / 8)
+    half = max(length / np.sqrt(12), 1e-6)
+    return _Line(
+        point, along, s, off, shift_u, 0.6 * shift_u / half, sigma * unseen, sigma * unseen / half
+    )
+
+
+def straight_line(
+    points: np.ndarray, along: np.ndarray, limit: float = 2.5
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Fit a line by least squares across it, with Huber's weights.
+
+    Parameters
+    ----------
+    points : (N, 2) array
+    along : (2,) array
+        Roughly the line's direction.
+    limit : float
+        In robust standard deviations: what lies farther off weighs less.
+
+    Returns
+    -------
+    tuple of arrays
+        Point (2,) and direction (2,) of the line, distances from it (N,), weights (N,).
+    """
+    point, off, weight = points.mean(0), np.zeros(len(points)), np.ones(len(points))
+    for _ in range(6):
+        point = weight @ points / weight.sum()
+        centred = points - point
+        (xx, xy), (_, yy) = (centred * weight[:, None]).T @ centred
+        turn = 0.5 * np.arctan2(2 * xy, xx - yy)  # of the principal axis
+        axis = np.array([np.cos(turn), np.sin(turn)])
+        along = axis * np.sign(axis @ along)
+        off = centred @ np.array([-along[1], along[0]])
+        spread = 1.4826 * float(np.median(np.abs(off))) + 1e-6
+        before, weight = weight, np.minimum(1, limit * spread / np.maximum(np.abs(off), 1e-9))
+        if np.abs(weight - before).max() < 1e-3:
+            break
+    return point, along, off, weight
+
+
+def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:
+    """(4, 2) corners, each side shifted outwards and turned by `moved` (shift, turn) pairs."""
+    shift, turn = moved[::2, None], moved[1::2, None]
+    along = np.array([line.along for line in lines])
+    outward = np.column_stack([along[:, 1], -along[:, 0]])
+    v = np.cos(turn) * along - np.sin(turn) * outward
+    q = np.array([line.point for line in lines]) + shift * outward
+    p, u = np.roll(q, 1, axis=0), np.roll(v, 1, axis=0)  # the side before
+    gap = q - p
+    t = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
+    return p + t[:, None] * u
+
+
+def _quantities(c: np.ndarray) -> np.ndarray:
+    """(12,) width, height, sides, diagonals (mm) and angles (degrees) of four corners."""
+    side = np.roll(c, -1, axis=0) - c
+    middle = c + side / 2
+    lengths = np.linalg.norm(side, axis=1)
+    back, ahead = -np.roll(side, 1, axis=0), side
+    cosine = np.sum(back * ahead, axis=1) / (np.roll(lengths, 1) * lengths)
+    return np.array(
+        [
+            np.linalg.norm(middle[1] - middle[3]),
+            np.linalg.norm(middle[2] - middle[0]),
+            *lengths,
+            np.linalg.norm(c[2] - c[0]),
+            np.linalg.norm(c[3] - c[1]),
+            *np.degrees(np.arccos(np.clip(cosine, -1, 1))),
+        ]
+    )
+
+
+def _gradient(f: Callable[[np.ndarray], np.ndarray], x: np.ndarray, h: float) -> np.ndarray:
+    """(m, n) central differences."""
+    steps = np.eye(len(x)) * h
+    return np.column_stack([(f(x + d) - f(x - d)) / (2 * h) for d in steps])
+
+
+def _curve(line: _Line) -> np.polynomial.Legendre:
+    """Smooth departure (quartic) from the side, by the place along it."""
+    half = max(float(np.abs(line.s).max()), 1e-6)
+    return np.polynomial.Legendre.fit(
+        line.s, line.off, min(4, len(line.s) - 1), domain=[-half, half]
+    )
+
+
+def _outline(lines: list[_Line], corners: np.ndarray) -> np.ndarray:
+    """(32, 2) corner and seven points of each side's curve in turn."""
+    sides = []
+    for k, line in enumerate(lines):
+        ends = (corners[[k, (k + 1) % 4]] - line.point) @ line.along
+        s = np.linspace(ends[0], ends[1], 15)[1::2]  # seven inner places, not the ends
+        normal = np.array([-line.along[1], line.along[0]])
+        inside = np.clip(s, line.s.min(), line.s.max())
+        sides.append(line.point + s[:, None] * line.along + _curve(line)(inside)[:, None] * normal)
+    found = []
+    for k in range(4):  # where the neighbouring curves' ends, drawn on, meet
+        (p, q), (u, v) = sides[k - 1][[-1, -2]], sides[k][[0, 1]]
+        t = np.linalg.solve(np.column_stack([p - q, u - v]), u - p)[0]
+        found += [p + t * (p - q), *sides[k]]
+    return np.array(found)
+
+
+def _bow(line: _Line) -> Estimate:
+    """Largest departure of the smooth curve from the side."""
+    curve = _curve(line)
+    smooth = curve(np.linspace(curve.domain[0], curve.domain[1], 101))
+    left = float(np.std(line.off - curve(line.s))) / np.sqrt(max(len(line.s) / 5, 1))
+    return Estimate(
+        float(np.abs(smooth).max()), combine([Term("edge fit", float(np.hypot(left, 0.05)))])
+    )

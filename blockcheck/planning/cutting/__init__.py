@@ -1,0 +1,1 @@
+"""What to cut for the rest of the quilt."""

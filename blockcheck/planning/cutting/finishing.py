@@ -1,0 +1,155 @@
+"""The finished quilt: its size, what goes behind and around it, and its quilting lines.
+
+Overhang, strip width and the binding's rule are common practice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ...errors import PlanError
+from ...units import INCH, format_length, to_step
+from .pieces import (
+    USABLE,
+    CutPiece,
+    Figure,
+    Yardage,
+    decimal,
+    grown,
+    require_positive,
+    to_buy,
+    written,
+)
+
+
+def quilt_size(
+    columns_mm: Sequence[float], rows_mm: Sequence[float], *, unit: str = "in"
+) -> tuple[Figure, Figure]:
+    """Finished width and height: the sums of the finished columns and rows, strips with them."""
+    result = []
+    for name, parts in (("width", columns_mm), ("height", rows_mm)):
+        require_positive(**{name: sum(parts)})
+        text = " + ".join(written(p, unit) for p in parts)
+        result.append(Figure(name, sum(parts), f"{text} = {written(sum(parts), unit)}"))
+    return result[0], result[1]
+
+
+@dataclass(frozen=True)
+class Binding:
+    """Binding: length with joins and corners, strips, cloth, and cloth to buy."""
+
+    length_mm: float
+    strips: int
+    cloth_mm: float
+    working: str
+    bought_mm: float
+
+
+def binding(
+    width_mm: float,
+    height_mm: float,
+    *,
+    strip_mm: float = 2.5 * INCH,
+    usable_mm: float = USABLE,
+    extra_mm: float = 12 * INCH,
+    unit: str = "in",
+) -> Binding:
+    """Binding strips: (2 × width + 2 × height + 12 in) ÷ usable width, rounded up."""
+    require_positive(width=width_mm, height=height_mm, strip=strip_mm, usable_width=usable_mm)
+    length = 2 * width_mm + 2 * height_mm + extra_mm
+    strips = math.ceil(length / usable_mm - 1e-9)
+    cloth = strips * strip_mm
+    bought, buy = to_buy(cloth, unit)
+    working = (
+        f"(2 × {written(width_mm, unit)} + 2 × {written(height_mm, unit)} + {written(extra_mm, unit)}) ÷ "
+        f"{written(usable_mm, unit)} → {strips} strips × {written(strip_mm, unit)} = {written(cloth, unit)}, "
+        f"buy {buy}"
+    )
+    return Binding(length, strips, cloth, working, bought)
+
+
+def batting(
+    width_mm: float, height_mm: float, *, overhang_mm: float = 4 * INCH, unit: str = "in"
+) -> CutPiece:
+    """Batting: the quilt and an overhang on every side (4 in is common practice)."""
+    require_positive(width=width_mm, height=height_mm)
+    size = width_mm + 2 * overhang_mm, height_mm + 2 * overhang_mm
+    working = grown(width_mm, height_mm, overhang_mm, unit, ("", ""))
+    return CutPiece("batting", *size, 1, working)
+
+
+def backing(
+    width_mm: float,
+    height_mm: float,
+    *,
+    overhang_mm: float = 4 * INCH,
+    usable_mm: float = USABLE,
+    seam_mm: float = INCH / 2,
+    unit: str = "in",
+) -> tuple[CutPiece, Yardage]:
+    """Backing panels of the usable width sewn side by side, whichever way takes less cloth."""
+    whole = batting(width_mm, height_mm, overhang_mm=overhang_mm, unit=unit)
+    if usable_mm <= 2 * seam_mm:
+        raise PlanError("The usable width is not wider than its seams.", "")
+    ways = []
+    for wide, long, seams in (
+        (whole.width_mm, whole.height_mm, "upright seams"),
+        (whole.height_mm, whole.width_mm, "level seams"),
+    ):
+        panels = max(1, math.ceil((wide - 2 * seam_mm) / (usable_mm - 2 * seam_mm) - 1e-9))
+        ways.append((panels * long, panels, long, seams))
+    total, panels, long, seams = min(ways)
+    bought, buy = to_buy(total, unit)
+    joined = f"{panels} panels × {written(long, unit)} ({seams}) = {written(total, unit)}"
+    if panels == 1:
+        joined = f"1 panel, {written(long, unit)}"
+    working = f"{whole.working}; {joined}, buy {buy}"
+    piece = CutPiece("backing panel", usable_mm, long, panels, working)
+    return piece, Yardage((("backing", panels, long),), total, bought, working)
+
+
+@dataclass(frozen=True)
+class QuiltingLines:
+    """A width divided by marked lines.
+
+    Attributes
+    ----------
+    exact_mm, gap_mm : float
+        The equal part, and the same to the nearest ruler mark.
+    lines_mm : tuple of float
+        Where to mark, from the first edge.
+    last_gap_mm, last_off_mm : float
+        The last gap, and by how much it is wider (narrower if negative) than the others.
+    working : str
+    """
+
+    exact_mm: float
+    gap_mm: float
+    lines_mm: tuple[float, ...]
+    last_gap_mm: float
+    last_off_mm: float
+    working: str
+
+
+def quilting_lines(
+    width_mm: float, parts: int, *, step_mm: float = INCH / 8, unit: str = "in"
+) -> QuiltingLines:
+    """Divide a measured width into equal parts, to the nearest ruler mark."""
+    require_positive(width=width_mm, parts=parts, step=step_mm)
+    exact = width_mm / parts
+    gap = to_step(exact, step_mm) if parts > 1 else exact
+    last = width_mm - (parts - 1) * gap
+    if gap <= 0 or last <= 0:
+        raise PlanError(
+            f"{written(width_mm, unit)} cannot be divided into {parts} parts on these marks.",
+            "Use fewer parts or finer marks.",
+        )
+    off = last - gap
+    working = (
+        f"{written(width_mm, unit)} ÷ {parts} = {decimal(exact, unit, 2)}, mark every {written(gap, unit)}; "
+        f"the last gap is {written(last, unit)} ({format_length(off, unit=unit, fraction=32, sign=True)})"
+    )
+    lines = tuple(k * gap for k in range(1, parts))
+    return QuiltingLines(exact, gap, lines, last, off, working)

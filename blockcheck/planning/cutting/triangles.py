@@ -1,0 +1,138 @@
+"""Squares to cut triangles from, and corners clipped so that triangles are sewn back on.
+
+Trade allowances are common practice; the exact ones are geometry.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from ...units import INCH, to_step
+from .pieces import QUARTER, CutPiece, decimal, require_positive, written
+
+# the handbooks' √2, kept so that the tables come out as printed
+_ROOT2_TRADE = 1.414
+
+
+@dataclass(frozen=True)
+class Square:
+    """A square to cut triangles from: exact, as the trade rounds it, and how many it gives."""
+
+    name: str
+    exact_mm: float
+    trade_mm: float
+    working: str
+    triangles: int
+
+    def pieces(self, triangles: int) -> CutPiece:
+        """Squares of the trade's size for so many triangles, for the cut list and the yardage."""
+        count = -(-triangles // self.triangles)
+        words = f"{self.working}; {triangles} triangles ÷ {self.triangles} = {count} squares"
+        return CutPiece(f"square for {self.name}", self.trade_mm, self.trade_mm, count, words)
+
+
+def half_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in") -> Square:
+    """Square for two triangles with finished legs: + (2 + √2) seams; the trade says + 7/8 in."""
+    require_positive(finished_leg=finished_mm)
+    exact = finished_mm + (2 + math.sqrt(2)) * seam_mm
+    trade = finished_mm + 3.5 * seam_mm
+    working = (
+        f"{written(finished_mm, unit)} + {written(3.5 * seam_mm, unit)} = {written(trade, unit)} "
+        f"(exact {decimal(exact, unit, 4)}), cut once corner to corner"
+    )
+    return Square("half-square triangles", exact, trade, working, 2)
+
+
+def quarter_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in") -> Square:
+    """Square for four triangles with a finished long side: + (2 + 2√2) seams; trade + 1 1/4."""
+    require_positive(finished_side=finished_mm)
+    exact = finished_mm + (2 + 2 * math.sqrt(2)) * seam_mm
+    trade = finished_mm + 5 * seam_mm
+    working = (
+        f"{written(finished_mm, unit)} + {written(5 * seam_mm, unit)} = {written(trade, unit)} "
+        f"(exact {decimal(exact, unit, 4)}), cut twice corner to corner"
+    )
+    return Square("quarter-square triangles", exact, trade, working, 4)
+
+
+def setting_triangles(
+    finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in"
+) -> tuple[Square, Square]:
+    """Squares for side and corner triangles of blocks set on point, rounded up to 1/8 in.
+
+    With 1.414 for √2, as the handbooks' table has it; the exact value is always less.
+    """
+    require_positive(finished_block=finished_mm)
+    root = math.sqrt(2)
+    long, leg = finished_mm * _ROOT2_TRADE, finished_mm * _ROOT2_TRADE / 2
+    side = to_step(long + 5 * seam_mm, INCH / 8, "up")
+    corner = to_step(leg + 3.5 * seam_mm, INCH / 8, "up")
+    return (
+        Square(
+            "side triangles",
+            finished_mm * root + (2 + 2 * root) * seam_mm,
+            side,
+            f"{written(finished_mm, unit)} × 1.414 + {written(5 * seam_mm, unit)} = {decimal(long + 5 * seam_mm, unit, 3)}, "
+            f"up to {written(side, unit)}",
+            4,
+        ),
+        Square(
+            "corner triangles",
+            finished_mm / root + (2 + root) * seam_mm,
+            corner,
+            f"{written(finished_mm, unit)} × 1.414 ÷ 2 + {written(3.5 * seam_mm, unit)} = "
+            f"{decimal(leg + 3.5 * seam_mm, unit, 3)}, up to {written(corner, unit)}",
+            2,
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class ClippedCorner:
+    """A plain rectangle's corner, cut off so that a triangle is sewn back on.
+
+    Attributes
+    ----------
+    mark_mm : float
+        Where to lay the ruler: this far from the cut rectangle's corner along both raw edges.
+    exact_mm : float
+        The same before rounding to the ruler's mark.
+    point_inside_mm : float
+        How far the point then lies inside the raw edge, once the triangle is sewn on.
+    square : Square
+        The square that two such triangles are cut from.
+    working : str
+    """
+
+    mark_mm: float
+    exact_mm: float
+    point_inside_mm: float
+    square: Square
+    working: str
+
+
+def clipped_corner(
+    leg_finished_mm: float,
+    *,
+    seam_mm: float = QUARTER,
+    step_mm: float = INCH / 8,
+    unit: str = "in",
+) -> ClippedCorner:
+    """Clip a rectangle's corner to match a block whose corner triangle has a finished leg.
+
+    With the cut corner at the origin the sewn line is x + y = leg + 2 × seam, and the cut lies
+    one seam allowance nearer the corner: it meets the raw edges at leg + (2 - √2) × seam.
+    The mark is rounded down, which takes off less; the point then lies nearer the raw edge by
+    as much as the rounding took.
+    """
+    require_positive(finished_leg=leg_finished_mm)
+    exact = leg_finished_mm + (2 - math.sqrt(2)) * seam_mm
+    mark = to_step(exact, step_mm, "down")
+    inside = mark + (math.sqrt(2) - 1) * seam_mm - leg_finished_mm
+    working = (
+        f"{written(leg_finished_mm, unit)} + 0.586 × {written(seam_mm, unit)} = {decimal(exact, unit, 3)}, "
+        f"lay the ruler at {written(mark, unit)}; the point lies {written(inside, unit)} inside"
+    )
+    square = half_square(leg_finished_mm, seam_mm=seam_mm, unit=unit)
+    return ClippedCorner(mark, exact, inside, square, working)

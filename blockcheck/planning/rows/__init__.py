@@ -1,0 +1,1 @@
+"""Which rows meet, and the order in which they meet best."""

@@ -1,0 +1,198 @@
+"""An order of the blocks over the rows in which the worst joint misses least."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+
+from ...errors import PlanError
+from ...units import INCH
+from .joints import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """An order of blocks over rows, its worst mismatch, how it was found, and all its joints.
+
+    Attributes
+    ----------
+    rows : tuple of tuple of str
+        The pieces' names, row by row.
+    worst_mm : float
+        Worst mismatch from the rows' start.
+    method : str
+        "exact: ..." where the best is proved, else how it was looked for.
+    check : RowsCheck
+        Every joint of this order, with uncertainty.
+    """
+
+    rows: tuple[tuple[str, ...], ...]
+    worst_mm: float
+    method: str
+    check: RowsCheck
+
+
+def arrange(
+    cut_mm: Mapping[str, float],
+    rows: int | Sequence[Sequence[Piece | None]],
+    *,
+    u_mm: Mapping[str, float] | None = None,
+    planned_mm: float | None = None,
+    seam_mm: float = QUARTER,
+    tolerance_mm: float = INCH / 8,
+    unit: str = "in",
+    time_limit_s: float = 5.0,
+) -> Arrangement:
+    """Spread blocks over rows so that the worst mismatch is smallest.
+
+    The mismatch counts at every joint of neighbouring rows, from the rows' start. Up to eight
+    blocks all orders are tried. Up to 24, SciPy's `milp` (HiGHS branch and cut) proves the best
+    or stops at its time; beyond that blocks of like size go one above the other and pairs are
+    exchanged while that helps. `method` says which.
+
+    Parameters
+    ----------
+    cut_mm : mapping of str to float
+        Cut length of each block along the row.
+    rows : int or sequence of rows
+        How many straight rows; or the rows themselves, straight or offset, with None in each
+        block's place.
+    u_mm : mapping of str to float, optional
+        Standard uncertainty of each block's length, for the joints.
+    planned_mm : float, optional
+        A block's planned cut length; the blocks' mean unless told.
+    seam_mm, tolerance_mm, unit
+        As of `check_rows`.
+    time_limit_s : float
+        What `milp` may take.
+    """
+    names = sorted(cut_mm, key=lambda n: (cut_mm[n], n))
+    size = np.array([cut_mm[n] for n in names])
+    n = len(names)
+    if isinstance(rows, int):
+        if rows < 1 or n == 0 or n % rows:
+            raise PlanError(f"{n} blocks do not fill {rows} rows evenly.", "Change the rows.")
+        rows = [[None] * (n // rows)] * rows
+    places = sum(piece is None for row in rows for piece in row)
+    if n == 0 or places != n:
+        raise PlanError(f"{n} blocks do not fill {places} places.", "Change the rows.")
+    planned = float(size.mean()) if planned_mm is None else planned_mm
+    shares, fixed, start = _mismatch(rows, planned, seam_mm)
+    excess = size - planned
+    if n <= 8:
+        orders = np.array(list(itertools.permutations(range(n))))
+        order = orders[int(_worst(excess[orders], shares, fixed).argmin())]
+        method = "exact: all orders tried"
+    else:
+        order = _exchange(excess, shares, fixed, start)
+        method = "like sizes stacked, then pairs exchanged"
+        if n <= 24 and len(fixed):
+            solved, proved = _milp(excess, shares, fixed, time_limit_s)
+            if solved is not None:
+                a, b = _worst(excess[[order, solved]], shares, fixed)
+                order = solved if b < a - 1e-9 else order
+                if proved:
+                    method = "exact: SciPy milp (HiGHS)"
+                elif b < a - 1e-9:
+                    method = "SciPy milp (HiGHS), stopped at its time"
+    u = u_mm or {}
+    waiting = iter(
+        Piece(name, cut_mm[name], planned, u.get(name, 0.0)) for name in (names[i] for i in order)
+    )
+    laid = [[next(waiting) if piece is None else piece for piece in row] for row in rows]
+    check = check_rows(laid, seam_mm=seam_mm, tolerance_mm=tolerance_mm, unit=unit)
+    words = tuple(tuple(p.name for p in row) for row in laid)
+    return Arrangement(words, float(_worst(excess[order][None], shares, fixed)[0]), method, check)
+
+
+def _mismatch(
+    rows: Sequence[Sequence[Piece | None]], planned: float, seam_mm: float
+) -> tuple[Array, Array, NDArray[np.int_]]:
+    """Each joint's mismatch as shares (joints, places) of the blocks' excess, and a fixed part.
+
+    Also the places in an order in which blocks sorted by size come to lie above their like.
+    """
+    filled = [[Piece("", planned, planned) if p is None else p for p in row] for row in rows]
+    open_ = [np.array([p is None for p in row]) for row in rows]
+    first = np.cumsum([0] + [int(o.sum()) for o in open_])
+    shares, fixed = [], []
+    for r, (upper, lower) in enumerate(itertools.pairwise(filled)):
+        for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
+            line = np.zeros(first[-1])
+            line[first[r] : first[r + 1]] = -sa[open_[r]]
+            line[first[r + 1] : first[r + 2]] = sb[open_[r + 1]]
+            shares.append(line)
+            fixed.append(b.position_mm - a.position_mm)
+    at = [
+        (round(mark.planned_mm), r)
+        for r, row in enumerate(filled)
+        for (mark, _), here in zip(marks_of(row, seam_mm)[::2], open_[r], strict=True)
+        if here
+    ]
+    columns = {x: i for i, x in enumerate(sorted({x for x, _ in at}))}
+    keys = [(columns[x], -r if columns[x] % 2 else r) for x, r in at]
+    order = np.array(sorted(range(len(keys)), key=keys.__getitem__))
+    return np.array(shares).reshape(-1, first[-1]), np.array(fixed), order
+
+
+def _worst(excess: Array, shares: Array, fixed: Array) -> Array:
+    """Worst mismatch of each order; `excess` is (orders, places)."""
+    if not len(fixed):
+        return np.zeros(len(excess))
+    return np.asarray(np.abs(excess @ shares.T + fixed).max(axis=1))
+
+
+def _exchange(
+    excess: Array, shares: Array, fixed: Array, places: NDArray[np.int_]
+) -> NDArray[np.int_]:
+    """Sorted blocks over the places in turn, then the best exchange of two while that helps."""
+    order = np.empty(len(excess), dtype=int)
+    order[places] = np.arange(len(excess))
+    if not len(fixed):
+        return order
+    i, j = np.triu_indices(len(excess), 1)
+    i, j = (z[:: max(1, len(z) * len(fixed) // 2_000_000)] for z in (i, j))
+    between = shares[:, i] - shares[:, j]
+    for _ in range(50):
+        now = shares @ excess[order] + fixed
+        gain = excess[order[j]] - excess[order[i]]
+        worst = np.abs(now[:, None] + gain * between).max(axis=0)
+        k = int(worst.argmin())
+        if worst[k] >= np.abs(now).max() - 1e-9:
+            break
+        order[[i[k], j[k]]] = order[[j[k], i[k]]]
+    return order
+
+
+def _milp(
+    excess: Array, shares: Array, fixed: Array, limit: float
+) -> tuple[NDArray[np.int_] | None, bool]:
+    """Assignment of block i to place k with the worst mismatch as the cost."""
+    n = len(excess)
+    one = np.hstack(
+        [np.vstack([np.kron(np.eye(n), np.ones(n)), np.tile(np.eye(n), n)]), np.zeros((2 * n, 1))]
+    )
+    meet = (shares[:, None] * excess[None, :, None]).reshape(len(fixed), -1)
+    meet = np.hstack([np.vstack([meet, -meet]), np.full((2 * len(fixed), 1), -1.0)])
+    found = milp(
+        np.append(np.zeros(n * n), 1.0),
+        constraints=[
+            LinearConstraint(csr_array(one), 1, 1),
+            LinearConstraint(csr_array(meet), -np.inf, np.append(-fixed, fixed)),
+        ],
+        integrality=np.append(np.ones(n * n), 0),
+        bounds=Bounds(0, np.append(np.ones(n * n), np.inf)),
+        options={"time_limit": limit, "mip_rel_gap": 0.0},
+    )
+    if found.x is None:
+        return None, False
+    places = found.x[:-1].reshape(n, n).argmax(axis=1)
+    if len(set(places)) < n:
+        return None, False
+    return np.argsort(places), found.status == 0

@@ -1,0 +1,1 @@
+"""Which size the set reaches, and where to trim each block."""

@@ -1,0 +1,368 @@
+"""A rectangle of given size laid on a block, and what then falls off its sides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import block_diag
+
+from ...errors import PlanError
+from .block import Array, Block
+from .rectangles import axes, frontiers_and_turns
+
+SIDES = ("top", "right", "bottom", "left")
+DIRECTIONS = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
+_SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+# what a millimetre costs: missing cloth, a point's shortage, off centre; evenness gains 1
+_CLOTH, _POINT, _CENTRE = 1e6, 1e4, 1e2
+_FAR = 1e4
+_TOGETHER = 16  # programs in one call of the solver
+
+
+@dataclass(frozen=True)
+class Placement:
+    """A rectangle laid on a block: centre, turn and size, in block coordinates.
+
+    Attributes
+    ----------
+    clearance_mm : float
+        Least distance by which it is inside the outline less the guard; negative outside.
+    spare_mm : (float, float)
+        By how much it could grow to the left and right each, and up and down each; negative
+        where it would have to shrink.
+    """
+
+    x_mm: float
+    y_mm: float
+    turn_rad: float
+    width_mm: float
+    height_mm: float
+    clearance_mm: float
+    spare_mm: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def corners_mm(self) -> Array:
+        """Corners clockwise as seen, from the top left."""
+        half = np.array([self.width_mm, self.height_mm]) / 2
+        return np.array([self.x_mm, self.y_mm]) + (_SIGNS * half) @ axes(self.turn_rad)
+
+
+def place(
+    block: Block,
+    width_mm: float,
+    height_mm: float,
+    *,
+    points_mm: Array | None = None,
+    seam_mm: float = 6.35,
+    centre_mm: Array | None = None,
+    upright: bool = True,
+    max_turn: float = math.pi / 4,
+) -> Placement:
+    """Lay a rectangle on the block so that its wishes are met in order of weight.
+
+    First the cloth (the rectangle grown by the guard lies inside), then one seam allowance
+    outside each point, then the centre line in the middle, then evenness: the rectangle could
+    still grow as far as possible, across and down. A wish outweighs the next a hundredfold per
+    millimetre. One linear program in centre and small turn, solved again about its own answer
+    until it stands (sequential linear programming).
+    """
+    points = np.empty((0, 2)) if points_mm is None else points_mm
+    half = np.array([width_mm, height_mm]) / 2
+    axis = 0 if upright else 1
+    return place_all([Wishes(block, half, points, seam_mm, centre_mm, axis, max_turn)])[0]
+
+
+@dataclass(frozen=True, eq=False)
+class Wishes:
+    """What a placement is asked for: as of `place`, with half the size and the line's axis."""
+
+    block: Block
+    half: Array
+    points: Array
+    seam: float
+    centre: Array | None
+    axis: int
+    max_turn: float = math.pi / 4
+
+
+def place_all(wishes: Sequence[Wishes]) -> list[Placement]:
+    """Place many at once: their linear programs go to the solver together, which costs less."""
+    laid = _settle_all([_settle(one, _own_turn(one)) for one in wishes])
+    # cloth first: start those that are short again from the turn that has most of it
+    short: dict[tuple[float, float], list[int]] = {}
+    for i, one in enumerate(laid):
+        if one.clearance_mm < -1e-3:
+            short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
+    again: dict[int, float] = {}
+    for (width, max_turn), own in short.items():
+        tall, turns = frontiers_and_turns(
+            [wishes[i].block for i in own], np.array([width]), max_turn
+        )
+        for i, height, turn in zip(own, tall[:, 0], turns[:, 0], strict=True):
+            if height > 0.9 * 2 * wishes[i].half[1]:
+                again[i] = float(turn)
+    others = _settle_all([_settle(wishes[i], turn) for i, turn in again.items()])
+    for i, other in zip(again, others, strict=True):
+        laid[i] = max(laid[i], other, key=lambda one: one.clearance_mm)
+    return laid
+
+
+def _settle_all(work: Sequence[_Placing]) -> list[Placement]:
+    """Let every placing ask, answer all together, until each has settled."""
+    done: dict[int, Placement] = {}
+    left = dict(enumerate(work))
+    answers: dict[int, Array | None] = dict.fromkeys(left)
+    while left:
+        asked = {}
+        for i, one in list(left.items()):
+            try:
+                asked[i] = one.send(answers[i])
+            except StopIteration as end:
+                done[i] = end.value
+                del left[i]
+        answers = dict(zip(asked, _solve(list(asked.values())), strict=True))
+    return [done[i] for i in range(len(work))]
+
+
+def _own_turn(wishes: Wishes) -> float:
+    """The block's own turn, or the centre line's."""
+    if wishes.centre is None:
+        return wishes.block.turn
+    way = wishes.centre[1] - wishes.centre[0]
+    along = math.atan2(way[1], way[0]) - (math.pi / 2 if wishes.axis == 0 else 0.0)
+    return (along + math.pi / 2) % math.pi - math.pi / 2
+
+
+@dataclass(frozen=True, eq=False)
+class _Contacts:
+    """How an outline surrounds a rectangle, all in the rectangle's own frame.
+
+    Every outline point lies outside one side; where neighbours lie outside different sides, the
+    edge between them goes round a corner of the rectangle, which must be inside that edge. That
+    is the whole condition: no outline edge then enters the rectangle, bowed inwards or not.
+    """
+
+    points: Array
+    sides: Array
+    normals: Array
+    offsets: Array
+    corners: Array
+
+    @classmethod
+    def of(cls, outline: Array, half: Array) -> _Contacts:
+        """Give each point the side it is farthest outside of (or least inside)."""
+        beyond = np.abs(outline) - half
+        upright = beyond[:, 1] >= beyond[:, 0]
+        sides = np.where(
+            upright, np.where(outline[:, 1] < 0, 0, 2), np.where(outline[:, 0] > 0, 1, 3)
+        )
+        after = np.roll(sides, -1)
+        k = np.flatnonzero(sides != after)
+        p, edge = outline[k], np.roll(outline, -1, axis=0)[k] - outline[k]
+        normals = np.column_stack([edge[:, 1], -edge[:, 0]])
+        normals /= np.hypot(*edge.T)[:, None]
+        offsets = np.sum(normals * p, axis=1)
+        flip = np.where(offsets < 0, -1.0, 1.0)  # the rectangle's centre is inside
+        normals, offsets = normals * flip[:, None], offsets * flip
+        one, other = DIRECTIONS[sides[k]], DIRECTIONS[after[k]]
+        corners = np.stack([one + other] * 2, axis=1)
+        across = (one + other == 0).all(axis=1)  # past a whole side: round both its corners
+        way = one[across][:, ::-1]
+        way = way * np.sign(np.sum(normals[across] * way, axis=1))[:, None]
+        corners[across] = np.stack([one[across] + way, other[across] + way], axis=1)
+        return cls(
+            outline,
+            sides,
+            np.repeat(normals, 2, axis=0),
+            np.repeat(offsets, 2),
+            corners.reshape(-1, 2),
+        )
+
+    def slack(self, half: Array) -> Array:
+        """Room at each point, then at each corner."""
+        out = DIRECTIONS[self.sides]
+        at_points = np.sum(out * self.points, axis=1) - half[1 - self.sides % 2]
+        at_corners = self.offsets - np.sum(self.normals * self.corners * half, axis=1)
+        return np.append(at_points, at_corners)
+
+    def rows(self, half: Array) -> Array:
+        """Rates at which the slacks are used up by a shift, a turn, and growth."""
+        out = DIRECTIONS[self.sides]
+        spin = np.column_stack([self.points[:, 1], -self.points[:, 0]])
+        growth = np.column_stack([self.sides % 2, 1 - self.sides % 2])
+        at_points = np.column_stack([out, -np.sum(out * spin, axis=1), growth])
+        q = self.corners * half
+        swept = self.normals[:, 1] * q[:, 0] - self.normals[:, 0] * q[:, 1]
+        at_corners = np.column_stack([self.normals, swept, self.normals * self.corners])
+        return np.vstack([at_points, at_corners])
+
+
+def _settle(wishes: Wishes, turn: float) -> _Placing:
+    """Solve `place` from a turn to start at, each time about the last answer."""
+    block = wishes.block
+    half = wishes.half + block.guard_mm
+    extent = block.outline_mm @ axes(turn).T
+    centre = (extent.min(axis=0) + extent.max(axis=0)) / 2 @ axes(turn)
+    limit = min(0.1, wishes.max_turn)
+    touch = _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
+    spare = (0.0, 0.0)
+    for _ in range(12):
+        low, high = (block.turn + k * wishes.max_turn - turn for k in (-1, 1))
+        swing = max(-limit, min(low, limit)), min(limit, max(high, -limit))
+        step = yield _program(touch, half, wishes, axes(turn), centre, swing)
+        if step is None:
+            raise PlanError(f"No place for the rectangle was found on {block.name}.", "")
+        centre, turn = centre + step[:2] @ axes(turn), turn + float(step[2])
+        spare = float(step[3]), float(step[4])
+        before, touch = touch, _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
+        # what the tangents leave out is half the square of the turn: 0.1 micrometre here
+        if abs(step[2]) < 1e-3 and np.array_equal(before.sides, touch.sides):
+            break
+        limit *= 0.5 if abs(step[2]) > 0.9 * limit else 1.0
+    room = float(touch.slack(half).min())
+    width, height = 2 * wishes.half
+    x, y = (float(z) for z in centre)
+    return Placement(x, y, turn, float(width), float(height), room, spare)
+
+
+@dataclass(frozen=True, eq=False)
+class _Program:
+    """A linear program: least cost · x with matrix · x <= bound and low <= x <= high."""
+
+    cost: Array
+    matrix: Array
+    bound: Array
+    low: Array
+    high: Array
+
+
+_Placing = Generator[_Program, Array | None, Placement]
+
+
+def _program(
+    touch: _Contacts,
+    half: Array,
+    wishes: Wishes,
+    frame: Array,
+    centre: Array,
+    swing: tuple[float, float],
+) -> _Program:
+    """The best small move: dx, dy in the rectangle's frame, turn, growth across and down."""
+    points = (wishes.points - centre) @ frame.T
+    n = len(points)
+    # then come missing cloth across and down, each point's shortage, and off centre
+    columns = 7 + n + (wishes.centre is not None)
+    cloth = touch.rows(half)
+    rows = [np.hstack([cloth, np.zeros((len(cloth), columns - 5))])]
+    bound = [touch.slack(half)]
+    missing = np.zeros((2, columns))
+    missing[[0, 1], [3, 4]], missing[[0, 1], [5, 6]] = -1.0, -1.0
+    rows.append(missing)
+    bound.append(np.zeros(2))
+    if n:
+        kept = np.zeros((4 * n, columns))
+        out = np.tile(DIRECTIONS, (n, 1))
+        place = np.repeat(points, 4, axis=0)
+        kept[:, :2] = -out
+        kept[:, 2] = out[:, 0] * place[:, 1] - out[:, 1] * place[:, 0]
+        kept[np.arange(4 * n), 7 + np.arange(4 * n) // 4] = -1.0
+        rows.append(kept)
+        reach = np.tile(wishes.half[[1, 0, 1, 0]], n) - wishes.seam
+        bound.append(reach - np.sum(out * place, axis=1))
+    if wishes.centre is not None:
+        ends = (wishes.centre - centre) @ frame.T
+        k = wishes.axis
+        middle = np.zeros((2, columns))
+        middle[:, k] = -1.0
+        middle[:, 2] = ends[:, 1] if k == 0 else -ends[:, 0]
+        for sign in (1.0, -1.0):
+            signed = sign * middle
+            signed[:, -1] = -1.0
+            rows.append(signed)
+            bound.append(-sign * ends[:, k])
+    cost = np.zeros(columns)
+    cost[3:7] = -1.0, -1.0, _CLOTH, _CLOTH
+    cost[7:] = _POINT
+    if wishes.centre is not None:
+        cost[-1] = _CENTRE
+    low, high = np.zeros(columns), np.full(columns, _FAR)
+    low[:5] = -_FAR
+    low[2], high[2] = swing
+    return _Program(cost, np.vstack(rows), np.concatenate(bound), low, high)
+
+
+def _solve(programs: Sequence[_Program]) -> list[Array | None]:
+    """Answers of independent programs, put together a few at a time.
+
+    `milp` without whole-number unknowns is the solver of `linprog` at half its cost per call.
+    """
+    answers: list[Array | None] = []
+    for i in range(0, len(programs), _TOGETHER):
+        some = programs[i : i + _TOGETHER]
+        found = milp(
+            np.concatenate([p.cost for p in some]),
+            constraints=LinearConstraint(
+                block_diag([p.matrix for p in some], format="csc"),
+                -np.inf,
+                np.concatenate([p.bound for p in some]),
+            ),
+            bounds=Bounds(
+                np.concatenate([p.low for p in some]), np.concatenate([p.high for p in some])
+            ),
+        )
+        ends = np.cumsum([len(p.cost) for p in some])[:-1]
+        answers += [None] * len(some) if found.x is None else np.split(found.x, ends)
+    return answers
+
+
+@dataclass(frozen=True)
+class Offcut:
+    """What falls off one side: at its two ends in reading order, and at the least place.
+
+    The ends are left and right for top and bottom, top and bottom for left and right.
+    A negative number is cloth that is missing.
+    """
+
+    side: str
+    first_mm: float
+    second_mm: float
+    least_mm: float
+
+
+def offcuts(block: Block, laid: Placement) -> tuple[Offcut, ...]:
+    """Distance from each side of the rectangle to the raw edge, straight out from the side."""
+    frame = axes(laid.turn_rad)
+    local = (block.outline_mm - [laid.x_mm, laid.y_mm]) @ frame.T
+    half = np.array([laid.width_mm, laid.height_mm]) / 2
+    a, b = local, np.roll(local, -1, axis=0)
+    area = float(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
+    edge = b - a
+    outward = np.column_stack([edge[:, 1], -edge[:, 0]]) * math.copysign(1.0, area)
+    facing = (outward @ DIRECTIONS.T).argmax(axis=1)
+    result = []
+    for side, name in enumerate(SIDES):
+        axis, out = side % 2, DIRECTIONS[side]
+        mine = (facing == side) & (np.abs(edge[:, axis]) > 1e-9)
+        ends = np.array([-half[axis], half[axis]])
+        if not mine.any():
+            reach = np.full(2, float((local @ out).max()))
+            inside = reach
+        else:
+            s0, s1, d0, d1 = a[mine, axis], b[mine, axis], a[mine] @ out, b[mine] @ out
+            reach = np.empty(2)
+            for i, s in enumerate(ends):
+                away = np.maximum(np.minimum(s0, s1) - s, s - np.maximum(s0, s1))
+                near = away <= max(0.0, float(away.min())) + 1e-9
+                reach[i] = (d0 + (s - s0) / (s1 - s0) * (d1 - d0))[near].min()
+            within = np.concatenate([s0, s1])
+            keep = np.abs(within) <= half[axis]
+            inside = np.append(np.concatenate([d0, d1])[keep], reach)
+        gap = reach - half[1 - axis]
+        result.append(
+            Offcut(name, float(gap[0]), float(gap[1]), float(inside.min() - half[1 - axis]))
+        )
+    return tuple(result)

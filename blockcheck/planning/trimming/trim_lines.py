@@ -1,0 +1,206 @@
+"""Where to trim one block: the rectangle laid on it, and the cuts as a quilter makes them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ...errors import PlanError
+from ...units import INCH, format_length
+from .block import Block
+from .placement import SIDES, Offcut, Placement, Wishes, offcuts, place_all
+from .rectangles import axes
+
+_TOLERANCE_MM = 1e-3
+
+
+@dataclass(frozen=True)
+class CutPoint:
+    """A point that would be cut off when sewn: which, at which side, by how much."""
+
+    name: str
+    side: str
+    short_mm: float
+
+
+@dataclass(frozen=True)
+class TrimPlan:
+    """One block's trim lines.
+
+    Attributes
+    ----------
+    name : str
+        The block's name.
+    placement : Placement
+        Where the rectangle lies, in block coordinates.
+    fits : bool
+        True if the rectangle, with the guard, lies inside the cloth.
+    offcuts : tuple of Offcut
+        What falls off top, right, bottom and left.
+    cut_points : tuple of CutPoint
+        Points that lie nearer than one seam allowance to a trim line.
+    off_centre_mm : float
+        How far the centre line lies from the middle, at its worse end; 0 if none is marked.
+    problems : tuple of str
+        What could not be had, in words.
+    """
+
+    name: str
+    placement: Placement
+    fits: bool
+    offcuts: tuple[Offcut, ...]
+    cut_points: tuple[CutPoint, ...]
+    off_centre_mm: float
+    problems: tuple[str, ...]
+
+    def instructions(self, *, unit: str = "in", fraction: int = 16) -> tuple[str, ...]:
+        """Write the cuts in the order of work: right and top, turn the block, left and bottom."""
+        lines = {o.side: _line(o, unit, fraction) for o in self.offcuts}
+        size = [
+            format_length(mm, unit=unit, fraction=32)
+            for mm in (self.placement.width_mm, self.placement.height_mm)
+        ]
+        return (
+            lines["right"],
+            lines["top"],
+            f"Turn the block halfway round; lay the ruler's {size[0]} and {size[1]} lines on the "
+            "two fresh cuts.",
+            lines["left"],
+            lines["bottom"],
+        )
+
+
+def _line(cut: Offcut, unit: str, fraction: int) -> str:
+    ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
+    parts = []
+    for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
+        size = format_length(abs(value), unit=unit, fraction=fraction)
+        missing = value < -_TOLERANCE_MM
+        where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
+        parts.append(f"{size} {'missing ' if missing else ''}{where}")
+    return f"off the {cut.side} edge: {', '.join(parts)}"
+
+
+def trim(
+    block: Block,
+    width_mm: float,
+    height_mm: float,
+    *,
+    points_mm: Mapping[str, ArrayLike] | None = None,
+    seam_mm: float = INCH / 4,
+    centre_line_mm: ArrayLike | None = None,
+    unit: str = "in",
+) -> TrimPlan:
+    """Lay the chosen size on a block.
+
+    In order of weight: inside the cloth with the guard, one seam allowance outside every point,
+    centred on the centre line, most even cut. What cannot be had is said.
+
+    Parameters
+    ----------
+    block : Block
+        The measured outline and its guard.
+    width_mm, height_mm : float
+        The cut size.
+    points_mm : mapping of str to (x, y), optional
+        Marked points in block coordinates.
+    seam_mm : float
+        Seam allowance.
+    centre_line_mm : array_like, shape (2, 2), optional
+        Two points of the motif's centre line; upright or level, whichever is nearer.
+    unit : {"in", "cm"}
+        For the words in `problems`.
+    """
+    return trim_all(
+        [block],
+        width_mm,
+        height_mm,
+        points_mm=[points_mm or {}],
+        seam_mm=seam_mm,
+        centre_lines_mm=[centre_line_mm],
+        unit=unit,
+    )[0]
+
+
+def trim_all(
+    blocks: Sequence[Block],
+    width_mm: float,
+    height_mm: float,
+    *,
+    points_mm: Sequence[Mapping[str, ArrayLike]] | None = None,
+    seam_mm: float = INCH / 4,
+    centre_lines_mm: Sequence[ArrayLike | None] | None = None,
+    unit: str = "in",
+) -> tuple[TrimPlan, ...]:
+    """Lay the chosen size on many blocks: as `trim`, in less time than one by one.
+
+    `points_mm` and `centre_lines_mm` have an entry for each block.
+    """
+    if min(width_mm, height_mm) <= 2 * seam_mm:
+        raise PlanError(
+            "The size to trim to is not larger than its two seam allowances.",
+            "Give the cut size, with the seam allowance on all sides.",
+        )
+    half = np.array([width_mm, height_mm]) / 2
+    names, wishes = [], []
+    for block, points, line in zip(
+        blocks,
+        points_mm or [{}] * len(blocks),
+        centre_lines_mm or [None] * len(blocks),
+        strict=True,
+    ):
+        places = np.array([np.asarray(p, dtype=np.float64) for p in points.values()])
+        centre, axis = None, 0
+        if line is not None:
+            centre = np.asarray(line, dtype=np.float64)
+            if centre.shape != (2, 2) or np.allclose(centre[0], centre[1]):
+                raise PlanError(f"The centre line of {block.name} needs two different points.", "")
+            across, down = np.abs(axes(block.turn) @ (centre[1] - centre[0]))
+            axis = int(across > down)
+        names.append(tuple(points))
+        wishes.append(Wishes(block, half, places.reshape(-1, 2), seam_mm, centre, axis))
+    return tuple(
+        _judged(wish, laid, some, unit)
+        for wish, laid, some in zip(wishes, place_all(wishes), names, strict=True)
+    )
+
+
+def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) -> TrimPlan:
+    """What falls off, and what could not be had."""
+    block = wishes.block
+    cuts = offcuts(block, laid)
+    frame, centre = axes(laid.turn_rad), np.array([laid.x_mm, laid.y_mm])
+    off = 0.0
+    if wishes.centre is not None:
+        off = float(np.abs((wishes.centre - centre) @ frame[wishes.axis]).max())
+    local = (wishes.points - centre) @ frame.T
+    lost = _cut_points(names, local, laid.width_mm, laid.height_mm, wishes.seam)
+    fits = laid.clearance_mm >= -_TOLERANCE_MM
+    problems = []
+    if not fits:
+        worst = min(cuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
+        short = format_length(-laid.clearance_mm, unit=unit, fraction=32, rounding="up")
+        problems.append(f"The cloth is {short} short, most at the {worst.side} edge.")
+    for p in lost:
+        short = format_length(p.short_mm, unit=unit, fraction=32, rounding="up")
+        problems.append(f"The point {p.name} would be cut off by {short} at the {p.side} edge.")
+    if off > INCH / 64:
+        amount = format_length(off, unit=unit, fraction=32)
+        problems.append(f"The centre line lies {amount} from the middle.")
+    return TrimPlan(block.name, laid, fits, cuts, lost, off, tuple(problems))
+
+
+def _cut_points(
+    names: tuple[str, ...], local: np.ndarray, width: float, height: float, seam: float
+) -> tuple[CutPoint, ...]:
+    """Points nearer than one seam allowance to a side of the rectangle."""
+    lost = []
+    for name, (x, y) in zip(names, local, strict=True):
+        gaps = (y + height / 2, width / 2 - x, height / 2 - y, x + width / 2)
+        for side, gap in zip(SIDES, gaps, strict=True):
+            if gap < seam - _TOLERANCE_MM:
+                lost.append(CutPoint(name, side, float(seam - gap)))
+    return tuple(lost)

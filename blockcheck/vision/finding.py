@@ -1,0 +1,232 @@
+"""From a photo to its plane: find every reference, adjust them together, judge the result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from ..errors import (
+    BlurredError,
+    NoReferenceError,
+    OverexposedError,
+    Problem,
+    ReferenceHiddenError,
+    TiltedError,
+)
+from ..profiles import find_profile
+from ..settings import Settings
+from ..units import format_length
+from .photo import Photo
+from .plane.adjust import adjust, check_agreement, first_camera
+from .plane.calibrate import lens_fits, readjust
+from .plane.lens import LensPrior, pose_from_points
+from .plane.plane import Placed, Plane
+from .plane.reference import Reference
+from .references.card import find_boards, find_markers
+from .references.mat_lines import SPACINGS_MM, find_lines, find_lines_alone
+from .references.square import find_squares
+
+_ABOUT = 0.03  # how far a square's side may be off for it to be the one that was named
+STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
+_WHITE = 253
+# RMS; twice what flat ones leave, edges cut by hand and printed lines more than a print's corners
+_MISFIT_MM = {"card": 0.05, "sheet": 0.05, "square": 0.15, "grid": 0.12}
+_CARD_HINT = (
+    "Lay the printed card (blockcheck card) flat beside the block, all of it in the picture, "
+    "or name what lies there with --square or --grid."
+)
+_OTHER_LENS = Problem(
+    "lens_does_not_fit",
+    "warning",
+    "The photo does not fit this camera's lens profile, so the profile was left out.",
+    "Photograph without zoom, filters or panorama; if it comes again, make the profile anew "
+    "(blockcheck lens).",
+)
+
+
+def plane_of(photo: Photo, settings: Settings) -> Plane:
+    """Find the plane of the mat in a photo.
+
+    Raises
+    ------
+    NoReferenceError, ReferenceHiddenError, ReferencesDisagreeError, TiltedError, BlurredError,
+    OverexposedError
+    """
+    usual = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
+    profile = find_profile(settings.profiles, photo.lens_key)
+    prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
+    markers = find_markers(photo.gray)
+    plane = _found(photo, settings, prior, markers)
+    if plane is None:
+        raise _why_nothing(photo, settings, len(markers[1]))
+    problems: tuple[Problem, ...] = ()
+    if profile and not lens_fits(plane, prior, photo.size):
+        plane, problems = readjust(plane, usual), (_OTHER_LENS,)
+    _judge_tilt(plane)
+    check_agreement(plane)
+    problems += warnings_of(plane, settings)
+    return replace(plane, markers_px=markers[0].mean(1), problems=problems)
+
+
+def _found(
+    photo: Photo, settings: Settings, prior: LensPrior, markers: tuple[np.ndarray, np.ndarray]
+) -> Plane | None:
+    """All references in the photo adjusted together, the mat's lines last."""
+    boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
+    spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
+    side = settings.square
+    planes = _with_boards(photo, boards, side, prior) if boards else _each(photo, side, prior)
+    without_lines = []
+    for plane in planes:
+        references = [p.reference for p in plane.references]
+        lines = find_lines(photo.gray, references, prior, plane, spacings)
+        if lines is not None:
+            return replace(lines[0], mat=lines[1])
+        without_lines.append(plane)
+    if without_lines:  # a block may pass for a square, but a paper one is straighter
+        return min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
+    if settings.grid is not None:
+        lines = find_lines_alone(photo, prior, settings.grid)
+        if lines is not None:
+            return replace(lines[0], mat=lines[1])
+    return None
+
+
+def _with_boards(
+    photo: Photo, boards: list[Reference], side_mm: float | None, prior: LensPrior
+) -> Iterator[Plane]:
+    """The boards, and beside them the square that has about the side that was named."""
+    plane = adjust(boards, prior, first_camera(prior, boards[0]))
+    if side_mm is not None:
+        hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+        for square, corners_px in find_squares(photo.rgb, side_mm, prior, hidden):
+            corners = plane.mm_from_px(corners_px, square.height_mm)
+            sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+            if np.abs(sides / side_mm - 1).max() < _ABOUT:
+                plane = adjust([*boards, square], prior, plane.camera)
+                break
+    yield plane
+
+
+def _each(photo: Photo, side_mm: float | None, prior: LensPrior) -> Iterator[Plane]:
+    """Each square by itself: the mat's lines tell which of them has the side that was named."""
+    if side_mm is None:
+        return
+    for square, corners_px in find_squares(photo.rgb, side_mm, prior):
+        corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * side_mm
+        camera = pose_from_points(prior, corners_mm, corners_px, square.height_mm)
+        yield adjust([square], prior, camera)
+
+
+def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
+    name = photo.path.name
+    white = np.mean(np.all(photo.rgb[::8, ::8] >= _WHITE, axis=2))
+    if white > 0.5:
+        return OverexposedError(
+            f"{name} is overexposed: more than half of it is plain white.",
+            "Take it again in softer light, or tap on the block so that the phone sets the light by it.",
+        )
+    if _sharpness(photo.gray) < 2.0:
+        return BlurredError(
+            f"{name} is blurred: nothing in it has a sharp edge.",
+            "Hold the phone still, wipe its lens, and let it focus before you press.",
+        )
+    if settings.square is not None:
+        return NoReferenceError(
+            f"No plain square was found in {name}.",
+            "Lay it flat where its colour differs from what it lies on, all of it in the picture.",
+        )
+    if settings.grid is not None:
+        return NoReferenceError(
+            f"The mat's lines could not be followed in {name}.",
+            "Hold the phone level above the mat, with more of its lines in the picture, or use the card.",
+        )
+    if n_markers >= 2:  # one alone may be a pattern that happens to look like a marker
+        return ReferenceHiddenError(
+            f"Too little of the printed card is seen in {name}.",
+            "Take off what lies on it, and keep all of it in the picture, without glare.",
+        )
+    return NoReferenceError(f"No reference card was found in {name}.", _CARD_HINT)
+
+
+def _sharpness(gray: np.ndarray) -> float:
+    """Steepest common grey step, grey levels per pixel (99.9th percentile)."""
+    part = gray[:: max(1, gray.shape[0] // 400)]
+    return float(np.percentile(np.abs(part[:, 1:].astype(np.int16) - part[:, :-1]), 99.9))
+
+
+def _judge_tilt(plane: Plane) -> None:
+    if plane.camera.tilt_deg > TOO_STEEP_DEG:
+        raise TiltedError(
+            f"The camera was tilted by {plane.camera.tilt_deg:.0f}°.",
+            "Hold the phone level above the block and take the photo again.",
+        )
+
+
+def _misfit_mm(plane: Plane, placed: Placed) -> float:
+    middle = placed.affine @ [*placed.reference.points_mm.mean(0), 1]
+    return placed.rms_px / plane.px_per_mm(middle)
+
+
+def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
+    """What is doubtful about the references, in words."""
+    found = []
+    kinds = {p.reference.kind for p in plane.references}
+    if plane.camera.tilt_deg > STEEP_DEG:
+        found.append(
+            Problem(
+                "tilted",
+                "warning",
+                f"The camera was tilted by {plane.camera.tilt_deg:.0f}°, which widens the uncertainty.",
+                "Hold the phone level above the block.",
+            )
+        )
+    if ("card" in kinds and settings.card_side is None) or (
+        "sheet" in kinds and settings.sheet_side is None
+    ):
+        option = "--card-side" if "card" in kinds else "--sheet-side"
+        found.append(
+            Problem(
+                "print_not_measured",
+                "warning",
+                "The printed reference was taken to have its nominal size.",
+                f"Measure it with your ruler and give its size with {option}: printers often scale a page.",
+            )
+        )
+    for kind, side, words in (
+        ("grid", settings.grid, "No mat lines {} apart were found"),
+        ("square", settings.square, "No plain square of {} was found"),
+    ):
+        if side is not None and kind not in kinds:
+            named = f"{format_length(side)} ({format_length(side, unit='cm')})"
+            found.append(
+                Problem(
+                    "reference_not_found",
+                    "warning",
+                    f"{words.format(named)}, so the photo was measured without.",
+                    "Check what was named, and that it is in the picture.",
+                )
+            )
+    found += [
+        Problem(
+            "not_flat",
+            "warning",
+            f"The {p.name} does not fit a flat one: bowed, or on something uneven.",
+            "Lay it flat on a flat mat, tape its corners down, and take the photo again.",
+        )
+        for p in plane.references
+        if _misfit_mm(plane, p) > _MISFIT_MM[p.reference.kind]
+    ]
+    if not (kinds & {"grid", "sheet"}) and len(plane.references) == 1:
+        found.append(
+            Problem(
+                "one_reference",
+                "warning",
+                "Only one small reference was found, so lengths far from it are less sure.",
+                "A second card at the block's other end, the reference sheet, or a mat with its lines in "
+                "view makes them several times as sure.",
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,329 @@
+"""All references together give one plane: pixels to millimetres, with covariance.
+
+One robust least-squares adjustment with priors (maximum a posteriori; Triggs et al.,
+"Bundle adjustment", 2000, sections 3 and 4) over the camera's pose, focal length, k1, k2
+and principal point, and over each reference's place, scale, height and (for the mat) shear.
+The covariance is kept in parts by where it comes from, so that a length's budget adds up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ...errors import NoReferenceError, ReferencesDisagreeError
+from .lens import N_CAMERA, Camera, LensPrior, pose_from_points
+from .plane import Placed, Plane
+from .reference import Reference
+
+_PLACE = 7  # x, y, turn, log scale, stretch, skew, height
+_HUBER = 2.0
+_STEPS = 25
+_DAMPING = 1e-5
+SETTLED, ROUGHLY = 1e-5, 1e-4  # of the cost: what no further step is made for
+
+
+def first_camera(prior: LensPrior, reference: Reference) -> Camera:
+    """Return a camera from one point reference, whose frame becomes the plane's."""
+    return pose_from_points(prior, reference.points_mm, reference.points_px, reference.height_mm)
+
+
+def place_on(camera: Camera, reference: Reference) -> np.ndarray:
+    """(2, 3) rigid placing of a reference on the plane, from where its points are seen."""
+    seen = camera.to_plane(reference.points_px, reference.height_mm)
+    own, there = reference.points_mm - reference.points_mm.mean(0), seen - seen.mean(0)
+    turn = np.arctan2(
+        np.sum(own[:, 0] * there[:, 1] - own[:, 1] * there[:, 0]), np.sum(own * there)
+    )
+    c, s = np.cos(turn), np.sin(turn)
+    R = np.array([[c, -s], [s, c]])
+    return np.column_stack([R, seen.mean(0) - R @ reference.points_mm.mean(0)])
+
+
+def adjust(
+    references: Sequence[Reference],
+    prior: LensPrior,
+    camera: Camera,
+    places: Sequence[np.ndarray] | None = None,
+    rounds: int = 3,
+    settled: float = SETTLED,
+) -> Plane:
+    """Adjust camera and references together.
+
+    Parameters
+    ----------
+    references : sequence of Reference
+        The first one's frame is the plane's.
+    prior : LensPrior
+    camera : Camera
+        A first guess in the frame of the first reference.
+    places : sequence of (2, 3) arrays, optional
+        First placing of each reference; found by `place_on` where it is left out.
+    rounds : int
+        How often the fit is made; each round but the last learns the noise from the misfit.
+    settled : float
+        Share of the misfit that a step must still win for another to be made.
+
+    Returns
+    -------
+    Plane
+
+    Raises
+    ------
+    NoReferenceError
+        If there is nothing to adjust to, or the fit does not settle.
+    """
+    if not references:
+        raise NoReferenceError(
+            "No reference was found.", "Lay the printed card flat beside the block."
+        )
+    if places is None:
+        places = [np.eye(2, 3), *(place_on(camera, r) for r in references[1:])]
+    state = state_of(references, places)
+    sigmas = [r.sigma_px for r in references]
+    for _ in range(rounds - 1):
+        camera, state = _solve(references, prior, camera, state, sigmas, ROUGHLY)
+        sigmas = noise_of(references, camera, state, sigmas)[0]
+    camera, state = _solve(references, prior, camera, state, sigmas, settled)
+    rms = noise_of(references, camera, state, sigmas)[1]
+    return _plane(references, prior, camera, state, sigmas, rms)
+
+
+def state_of(references: Sequence[Reference], places: Sequence[np.ndarray]) -> np.ndarray:
+    """(N, 7) first state of references placed rigidly by (2, 3) affines."""
+    return np.array(
+        [
+            [*A[:, 2], np.arctan2(A[1, 0], A[0, 0]), 0, 0, 0, r.height_mm]
+            for A, r in zip(places, references, strict=True)
+        ]
+    )
+
+
+def _affine(s: np.ndarray) -> np.ndarray:
+    c, si = np.cos(s[2]), np.sin(s[2])
+    S = np.exp(s[3]) * np.array([[1 + s[4], s[5]], [s[5], 1 - s[4]]])
+    return np.column_stack([np.array([[c, -si], [si, c]]) @ S, s[:2]])
+
+
+def misfit(reference: Reference, camera: Camera, s: np.ndarray) -> np.ndarray:
+    """(2N,) residuals in pixels of a reference's points, x and y in turn, or (N,) across lines."""
+    return _misfit(reference, camera, _in_plane(reference, s))
+
+
+def _in_plane(reference: Reference, s: np.ndarray) -> np.ndarray:
+    points = reference.at(_affine(s))
+    return np.column_stack([points, np.full(len(points), -s[6])])
+
+
+def _misfit(reference: Reference, camera: Camera, X: np.ndarray) -> np.ndarray:
+    off = camera.project(X) - reference.points_px
+    if reference.normals_px is None:
+        return off.ravel()
+    return np.einsum("ij,ij->i", reference.normals_px, off)
+
+
+def rows_of(
+    reference: Reference, camera: Camera, s: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """`misfit` with its derivatives by the camera and by the place."""
+    q, X = reference.points_mm, _in_plane(reference, s)
+    by_camera, by_X = camera.derivatives(X)
+    off = _misfit(reference, camera, X)
+    turned = X[:, :2] - s[:2]
+    by_s = np.zeros((len(q), 3, _PLACE))
+    by_s[:, 0, 0] = by_s[:, 1, 1] = 1
+    by_s[:, 0, 2], by_s[:, 1, 2] = -turned[:, 1], turned[:, 0]
+    by_s[:, :2, 3] = turned
+    R = np.exp(s[3]) * np.array([[np.cos(s[2]), -np.sin(s[2])], [np.sin(s[2]), np.cos(s[2])]])
+    by_s[:, :2, 4] = (q * (1, -1)) @ R.T
+    by_s[:, :2, 5] = q[:, ::-1] @ R.T
+    by_s[:, 2, 6] = -1
+    by_place = by_X @ by_s
+    n = reference.normals_px
+    if n is None:
+        return off, by_camera.reshape(-1, N_CAMERA), by_place.reshape(-1, _PLACE)
+    return off, np.einsum("ij,ijk->ik", n, by_camera), np.einsum("ij,ijk->ik", n, by_place)
+
+
+def _place_sigma(reference: Reference, first: bool) -> np.ndarray:
+    """Prior of a place: inf is free, 0 is fixed."""
+    free = 0.0 if first else np.inf
+    shear = reference.shear_sigma
+    return np.array([free, free, free, reference.scale_sigma, shear, shear, reference.height_sigma])
+
+
+def system(
+    references: Sequence[Reference],
+    prior: LensPrior,
+    camera: Camera,
+    state: np.ndarray,
+    sigmas: Sequence[float],
+) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
+    """All rows, normalised: residuals, derivatives, source of each row, robust weights."""
+    n = N_CAMERA + _PLACE * len(references)
+    r_lens, J_lens = prior.residuals(camera)
+    r, J, source = [r_lens], [np.hstack([J_lens, np.zeros((5, n - N_CAMERA))])], ["adjustment"] * 5
+    weights = [np.ones(5)]
+    for i, (ref, sigma) in enumerate(zip(references, sigmas, strict=True)):
+        at = N_CAMERA + _PLACE * i
+        off, by_camera, by_place = rows_of(ref, camera, state[i])
+        block = np.zeros((len(off), n))
+        block[:, :N_CAMERA] = by_camera / sigma
+        block[:, at : at + _PLACE] = by_place / sigma
+        r.append(off / sigma)
+        J.append(block)
+        source += ["adjustment"] * len(off)
+        size = np.abs(off / sigma)
+        if ref.normals_px is None:  # one weight for both coordinates of a point
+            size = np.repeat(np.hypot(size[::2], size[1::2]) / 1.4, 2)
+        weights.append(np.minimum(1, _HUBER / np.maximum(size, 1e-12)) * (size < 6 * _HUBER))
+        tight = _place_sigma(ref, i == 0)
+        scale = "mat scale" if ref.kind == "grid" else "print scale"
+        for j, name in ((3, scale), (4, scale), (5, scale), (6, "card height")):
+            if 0 < tight[j] < np.inf:
+                row = np.zeros((1, n))
+                row[0, at + j] = 1 / tight[j]
+                r.append(np.array([(state[i, j] - (ref.height_mm if j == 6 else 0)) / tight[j]]))
+                J.append(row)
+                source.append(name)
+                weights.append(np.ones(1))
+    return np.concatenate(r), np.vstack(J), source, np.concatenate(weights)
+
+
+def free_parameters(references: Sequence[Reference]) -> np.ndarray:
+    """(n,) which of the camera's and the places' parameters the adjustment moves."""
+    places = [_place_sigma(ref, i == 0) > 0 for i, ref in enumerate(references)]
+    return np.concatenate([np.ones(N_CAMERA, bool), *places])
+
+
+def _solve(
+    references: Sequence[Reference],
+    prior: LensPrior,
+    camera: Camera,
+    state: np.ndarray,
+    sigmas: Sequence[float],
+    settled: float = SETTLED,
+) -> tuple[Camera, np.ndarray]:
+    """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group.
+
+    The damping follows the gain of each step (Madsen, Nielsen & Tingleff, "Methods for
+    Non-Linear Least Squares Problems", 2004, section 3.2).
+    """
+    free = free_parameters(references)
+    held = np.array([*camera.to_plane(np.array([[prior.cx, prior.cy]]))[0], 0.0])
+    damping, harder = _DAMPING, 2.0
+    r, J, _, w = system(references, prior, camera, state, sigmas)
+    cost = huber_cost(r, w)
+    for _ in range(_STEPS):
+        own = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
+        scale = np.sqrt(np.einsum("ij,ij,i->j", own, own, w)) + 1e-12
+        own /= scale
+        N = own.T @ (own * w[:, None])
+        g = own.T @ (w * r)
+        scaled = -np.linalg.solve(N + damping * np.eye(len(N)), g)
+        step = np.zeros(len(free))
+        step[free] = scaled / scale
+        moved = camera.moved_about(step[:N_CAMERA], held)
+        shifted = state + step[N_CAMERA:].reshape(state.shape)
+        r2, J2, _, w2 = system(references, prior, moved, shifted, sigmas)
+        new = huber_cost(r2, w2)
+        if not np.isfinite(new):
+            raise NoReferenceError(
+                "The reference's points do not fit one plane.", "Lay it flat and try again."
+            )
+        # a hundredth of a sigma, or nothing more to win
+        small = np.linalg.norm(scaled) < 1e-2 or abs(cost - new) < settled * cost
+        if new <= cost or small:
+            gain = (cost - new) / max(float(scaled @ (damping * scaled - g)), 1e-12)
+            damping, harder = damping * max(1 / 3, 1 - (2 * gain - 1) ** 3), 2.0
+            camera, state, r, J, w, cost = moved, shifted, r2, J2, w2, new
+            if small:
+                break
+        else:
+            damping, harder = damping * harder, 2 * harder
+            if damping > 1e8:
+                break
+    return camera, state
+
+
+def huber_cost(r: np.ndarray, w: np.ndarray) -> float:
+    """Sum of Huber's function of normalised residuals, level beyond six times its bend."""
+    size = np.abs(r)
+    capped = np.minimum(size, 6 * _HUBER)
+    return float(np.sum(np.where(capped <= _HUBER, capped**2, 2 * _HUBER * capped - _HUBER**2)))
+
+
+def noise_of(
+    references: Sequence[Reference], camera: Camera, state: np.ndarray, sigmas: Sequence[float]
+) -> tuple[list[float], list[float]]:
+    """Noise of each reference from its misfit, with the freedom that the fit took from it."""
+    found, rms = [], []
+    for ref, s, sigma in zip(references, state, sigmas, strict=True):
+        off = np.abs(misfit(ref, camera, s))
+        near = off[off < max(6 * sigma, 4 * 1.4826 * np.median(off))]
+        lost = min(0.5, 8 / len(off))
+        rms.append(float(np.sqrt(np.mean(near**2))))
+        found.append(max(0.4 * ref.sigma_px, rms[-1] / np.sqrt(1 - lost)))
+    return found, rms
+
+
+def _plane(
+    references: Sequence[Reference],
+    prior: LensPrior,
+    camera: Camera,
+    state: np.ndarray,
+    sigmas: Sequence[float],
+    rms: Sequence[float],
+) -> Plane:
+    free = free_parameters(references)
+    _, J, source, w = system(references, prior, camera, state, sigmas)
+    J = J[:, free] * np.sqrt(w)[:, None]
+    scale = np.linalg.norm(J, axis=0) + 1e-12
+    N = (J / scale).T @ (J / scale)
+    # parameters from normalised rows
+    gain = np.linalg.pinv(N, rcond=1e-14, hermitian=True) @ (J / scale).T / scale[:, None]
+    factors = {}
+    for name in dict.fromkeys(source):
+        part = gain[:N_CAMERA, np.array(source) == name]
+        # the same covariance in at most eleven columns
+        factors[name] = (
+            np.asarray(np.linalg.qr(part.T, mode="r")).T if part.shape[1] > N_CAMERA else part
+        )
+    covariance = gain @ gain.T
+    index = np.cumsum(free) - 1
+    placed = []
+    for i, (ref, s) in enumerate(zip(references, state, strict=True)):
+        j = index[N_CAMERA + _PLACE * i + 3]
+        kept = covariance[j, j] if ref.scale_sigma else 0.0
+        outline = None
+        if ref.outline_mm is not None:
+            corners = replace(ref, points_mm=ref.outline_mm).at(_affine(s))
+            outline = camera.project(np.column_stack([corners, np.full(4, -s[6])]))
+        by_chance = float(np.sqrt(max(ref.scale_sigma**2 - kept, 1e-12)))
+        placed.append(Placed(ref, _affine(s), float(s[3]), by_chance, outline, rms[i]))
+    n = [len(r.points_px) for r in references]
+    return Plane(
+        camera, factors, tuple(placed), float(np.sqrt(np.average(np.square(rms), weights=n)))
+    )
+
+
+def check_agreement(plane: Plane) -> None:
+    """Refuse references that say different things of the scale.
+
+    Raises
+    ------
+    ReferencesDisagreeError
+        If one came out larger or smaller than its uncertainty allows (4 sigma, and 0.4 %).
+    """
+    for p in plane.references:
+        if abs(p.log_scale) > 4 * p.log_scale_u and abs(p.log_scale) > 0.004:
+            others = " and ".join(q.name for q in plane.references if q is not p)
+            per_cent = 100 * abs(np.expm1(p.log_scale))
+            way = "larger" if p.log_scale > 0 else "smaller"
+            raise ReferencesDisagreeError(
+                f"The {p.name} came out {per_cent:.1f} % {way} than named when held against {others}.",
+                "Measure the printed card with a ruler and give its true size (--card-side), lay it flat "
+                "on the mat, and check the spacing of the mat's lines.",
+            )

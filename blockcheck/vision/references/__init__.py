@@ -1,0 +1,1 @@
+"""The references in a photo, as places in pixels beside their own millimetres."""

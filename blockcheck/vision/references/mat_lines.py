@@ -1,0 +1,344 @@
+"""The mat's printed lines: a square lattice found, followed and measured in the photo's pixels.
+
+Straight segments give likely lattices (`segments`); from a seed each is followed outwards, by
+what lies across the pieces of its lines (`lattice`), and the plane is adjusted as it grows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...errors import NoReferenceError
+from ..photo import Photo
+from ..plane.adjust import ROUGHLY, adjust
+from ..plane.lens import Camera, LensPrior
+from ..plane.plane import Plane
+from ..plane.reference import MatLines, Reference
+from .lattice import (
+    Lattice,
+    Seen,
+    clear_of,
+    inked_share,
+    is_inside,
+    lattice_in_view,
+    look_across,
+    project_lattice,
+    trusted,
+)
+from .segments import (
+    densest,
+    level_by_directions,
+    likely_lattices,
+    on_one_ground,
+    pitches,
+    segments_of,
+)
+
+SPACINGS_MM = (25.4, 10.0)
+MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
+_MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
+_SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
+_BESIDE_MM = 60.0  # of a reference, where lines are looked for first
+_BOTH_WAYS = 0.4  # share of one way's lines in view, of the other's
+_FIRST = 40  # pieces of line to begin with
+_GROWTH = 3.0  # of what is followed, from one adjustment to the next
+
+
+def find_lines(
+    gray: np.ndarray,
+    references: Sequence[Reference],
+    prior: LensPrior,
+    plane: Plane,
+    spacings: Sequence[float] = SPACINGS_MM,
+) -> tuple[Plane, MatLines] | None:
+    """Find the lattice with other references in view, and adjust all together.
+
+    Returns
+    -------
+    (Plane, MatLines) or None
+        None where no lattice of one of the `spacings` can be followed.
+    """
+    first = plane.references[0]  # the middle of several may lie on the block
+    centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
+    hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+    for reach, box in ((90.0, _around(gray, plane)), (120.0, None)):
+        free_px = _outside(segments_of(gray, box), hidden)
+        for affine, spacing in likely_lattices(plane.camera, free_px, spacings, centre, reach):
+            try:
+                found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
+            except NoReferenceError:  # the fit did not settle: not this lattice
+                continue
+            if found is not None:
+                return found
+    return None
+
+
+def _around(gray: np.ndarray, plane: Plane) -> tuple[int, int, int, int]:
+    """Box of the photo with the first reference and a little beside it."""
+    first = plane.references[0]
+    own = first.reference.points_mm
+    low, high = own.min(0) - _BESIDE_MM, own.max(0) + _BESIDE_MM
+    ends = np.array([low, [high[0], low[1]], high, [low[0], high[1]]])
+    px = plane.px_from_mm(ends @ first.affine[:, :2].T + first.affine[:, 2])
+    size = np.array([gray.shape[1], gray.shape[0]])
+    left, top = (int(v) for v in np.clip(px.min(0), 0, size - 64))
+    right, bottom = (int(v) for v in np.clip(px.max(0), (left + 64, top + 64), size))
+    return left, top, right, bottom
+
+
+def _outside(segments_px: np.ndarray, hidden: Sequence[np.ndarray]) -> np.ndarray:
+    middle = segments_px.mean(1)
+    keep = np.ones(len(middle), bool)
+    for polygon in hidden:
+        keep &= ~is_inside(middle, polygon)
+    return segments_px[keep]
+
+
+def _follow(
+    gray: np.ndarray,
+    references: Sequence[Reference],
+    prior: LensPrior,
+    plane: Plane | None,
+    affine: np.ndarray,
+    spacing: float,
+    centre: np.ndarray,
+    hidden: Sequence[np.ndarray],
+    camera: Camera | None = None,
+) -> tuple[Plane, MatLines] | None:
+    """Follow the lattice from `centre` outwards, adjusting as it grows."""
+    size = (gray.shape[1], gray.shape[0])
+    if camera is None:
+        assert plane is not None  # one of the two is given
+        camera = plane.camera
+    places = [p.affine for p in plane.references] if plane else []
+    lattice = lattice_in_view(camera, affine, size)
+    if lattice is None:
+        return None
+    reach, sign = 4.0 * spacing, 0
+    for step in range(12):
+        middle = lattice.points(np.array([0.5]))[:, 0] @ affine[:, :2].T + affine[:, 2]
+        distance = np.linalg.norm(middle - centre, axis=1)
+        last = step > 0 and reach >= _furthest(camera, size, centre)
+        if step == 0:
+            reach = max(reach, _around_reference(camera, affine, lattice, size, hidden, distance))
+        near = lattice.only(distance < reach)
+        clear = clear_of(camera, affine, near, size, hidden)
+        now = near.only(_at_most(600 if last else 200, clear))
+        if len(now.cells) < 8:
+            reach *= _GROWTH
+            continue
+        window = min(1.5, 0.15 * spacing) if last else (0.22 if step == 0 else 0.16) * spacing
+        seen = look_across(gray, camera, affine, now, window, sign)
+        sign = seen.sign
+        good = trusted(seen, now, window)
+        if good is None:
+            if step > 1 or last:
+                return None
+            reach *= _GROWTH
+            continue
+        reference = _reference(now.only(good), seen, good, spacing)
+        before = len(places) == len(references)
+        all_places = (
+            [*places[: len(references)], affine_mm(affine, spacing)] if before else [np.eye(2, 3)]
+        )
+        everything = [*references, reference]
+        if last:
+            fitted = adjust(everything, prior, camera, all_places)
+        else:  # only to foresee where the next lines lie
+            fitted = adjust(everything, prior, camera, all_places, rounds=1, settled=ROUGHLY)
+        camera = fitted.camera
+        places = [p.affine for p in fitted.references[: len(references)]]
+        affine = fitted.references[-1].affine * np.array([spacing, spacing, 1])
+        if fitted.references[-1].rms_px > (1 if last else 2) * _MISFIT_MM * seen.px_per_mm:
+            return None
+        if last:
+            return _finish(gray, fitted, affine, spacing, sign, size, hidden)
+        reach *= _GROWTH
+    return None
+
+
+def _furthest(camera: Camera, size: tuple[int, int], centre: np.ndarray) -> float:
+    """Distance on the plane from a place to the corner of the photo that is furthest off."""
+    width, height = size[0] - 1, size[1] - 1
+    frame = camera.to_plane(np.array([[0.0, 0], [width, 0], [width, height], [0, height]]))
+    return float(np.linalg.norm(frame - centre, axis=1).max())
+
+
+def _around_reference(
+    camera: Camera,
+    affine: np.ndarray,
+    lattice: Lattice,
+    size: tuple[int, int],
+    hidden: Sequence[np.ndarray],
+    distance: np.ndarray,
+) -> float:
+    """How far the nearest pieces of line that no reference covers lie away."""
+    nearest = np.argsort(distance)[: 20 * _FIRST]
+    clear = clear_of(camera, affine, lattice.only(nearest), size, hidden)
+    free = distance[nearest][clear]
+    return float(free[min(_FIRST, len(free)) - 1]) + 1e-6 if len(free) else 0.0
+
+
+def _at_most(n: int, keep: np.ndarray) -> np.ndarray:
+    """Keep a fair choice of `n` of what is true."""
+    chosen = np.flatnonzero(keep)
+    if len(chosen) <= n:
+        return keep
+    few = np.zeros(len(keep), bool)
+    few[np.random.default_rng(0).choice(chosen, n, replace=False)] = True
+    return few
+
+
+def affine_mm(affine: np.ndarray, spacing: float) -> np.ndarray:
+    """(2, 3) plane mm from the mat's own mm, rigid."""
+    u = affine[:, 0] / np.linalg.norm(affine[:, 0])
+    return np.column_stack([u, [-u[1], u[0]], affine[:, 2]])
+
+
+def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -> Reference:
+    middle = lattice.points(np.array([0.5]))[:, 0] * spacing
+    normal = seen.normal_px[good]
+    # lines of one way that all lie off where they were foreseen are no outliers
+    off = [np.median(np.abs(seen.offset_px[good][lattice.family == k])) for k in (0, 1)]
+    return Reference(
+        name="mat lines",
+        kind="grid",
+        points_mm=middle,
+        points_px=seen.middle_px[good] + normal * seen.offset_px[good, None],
+        normals_px=normal,
+        sigma_px=max(0.15, float(max(off)) / 2),
+        scale_sigma=MAT_SCALE,
+        shear_sigma=0.0003,
+    )
+
+
+def _finish(
+    gray: np.ndarray,
+    plane: Plane,
+    affine: np.ndarray,
+    spacing: float,
+    sign: int,
+    size: tuple[int, int],
+    hidden: Sequence[np.ndarray],
+) -> tuple[Plane, MatLines] | None:
+    """Look once more at every piece with the final plane, and judge whether it is a mat."""
+    lattice = lattice_in_view(plane.camera, affine, size)
+    if lattice is None:
+        return None
+    lattice = lattice.only(clear_of(plane.camera, affine, lattice, size, hidden))
+    seen = look_across(gray, plane.camera, affine, lattice, min(1.2, 0.12 * spacing), sign)
+    limit = max(2.0, 0.4 * float(np.percentile(seen.height, 75)))
+    sigma = max(1.0, 4 * plane.references[-1].rms_px)
+    shown = (seen.height > limit) & (np.abs(seen.offset_px) < sigma)
+    if shown.sum() < 12:
+        return None
+    # chance would give as many ridges off the lines as on them
+    shifted = affine.copy()
+    shifted[:, 2] += affine[:, :2] @ np.array([0.31, 0.31])
+    some = _at_most(300, np.ones(len(shown), bool))
+    control = look_across(
+        gray, plane.camera, shifted, lattice.only(some), min(1.2, 0.12 * spacing), sign
+    )
+    by_chance = ((control.height > limit) & (np.abs(control.offset_px) < sigma)).mean()
+    if by_chance > 0.35 * shown.mean():
+        return None
+    # what lies on a mat hides lines of both ways alike: seen one way only, the others are off
+    one, other = (shown[lattice.family == family].mean() for family in (0, 1))
+    if min(one, other) < _BOTH_WAYS * max(one, other):
+        return None
+    ends = project_lattice(plane.camera, affine, lattice.points(np.array([0.0, 1.0])))
+    return plane, MatLines(plane.references[-1].reference, ends, shown)
+
+
+def find_lines_alone(
+    photo: Photo, prior: LensPrior, spacing: float
+) -> tuple[Plane, MatLines] | None:
+    """Find the lattice without any other reference; its spacing gives the scale.
+
+    Thin lines on one ground are tried first, so that stripes and checks do not lead.
+    """
+    segments_px = segments_of(photo.gray)
+    length = np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)
+    segments_px = segments_px[length > 0.008 * max(photo.size)]
+    for chosen in (segments_px[on_one_ground(photo.rgb, segments_px)], segments_px):
+        found = _alone(photo.gray, prior, chosen, spacing) if len(chosen) >= 20 else None
+        if found is not None:
+            return found
+    return None
+
+
+def _alone(
+    gray: np.ndarray, prior: LensPrior, segments_px: np.ndarray, spacing: float
+) -> tuple[Plane, MatLines] | None:
+    """Level the photo by its segments and follow the likeliest lattices.
+
+    The photo is levelled by the two directions at right angles that most segments follow
+    (Coughlan & Yuille, "Manhattan World", 1999, by consensus of three segments), then the
+    spacing of the lines gives the camera's distance.
+    """
+    R = level_by_directions(prior, segments_px)
+    if R is None:
+        return None
+    level = prior.camera(R, np.array([0.0, 0, 1]))
+    ends = level.to_plane(segments_px.reshape(-1, 2)).reshape(-1, 2, 2)
+    likely = pitches(ends, spacing)
+    # lines halfway hide the pitch of the lines that they halve: try twice each as well
+    for pitch in [*likely, *(2 * p for p in likely)]:
+        camera = prior.camera(R, np.array([0, 0, spacing / pitch]))
+        seed = densest(camera, segments_px, spacing)
+        for affine, _ in likely_lattices(camera, segments_px, (spacing,), seed, 90.0)[:2]:
+            # the lattice's own frame becomes the plane's
+            own = affine_mm(affine, spacing)
+            turn = np.eye(3)
+            turn[:2, :2] = own[:, :2]
+            shift = np.array([*own[:, 2], 0.0])
+            moved = prior.camera(R @ turn, R @ shift + camera.t)
+            centre = (seed - own[:, 2]) @ own[:, :2]
+            start = np.column_stack([spacing * np.eye(2), np.zeros(2)])
+            try:
+                found = _follow(gray, [], prior, None, start, spacing, centre, [], moved)
+            except NoReferenceError:
+                continue
+            if found is not None and _right_spacing(gray, found, spacing):
+                return found
+    return None
+
+
+def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: float) -> bool:
+    """Whether every line, and no line between, is there: else the spacing is half or double."""
+    plane, mat = found
+    on_line = (
+        np.abs(mat.reference.points_mm / spacing - np.rint(mat.reference.points_mm / spacing))
+        < 1e-6
+    )
+    for family in (0, 1):
+        own = on_line[:, family]
+        lines = np.rint(mat.reference.points_mm[own, family] / spacing).astype(int)
+        if own.sum() >= 8 and np.unique(lines % 2).size < 2 and np.unique(lines).size > 2:
+            return False
+    affine = plane.references[-1].affine * np.array([spacing, spacing, 1])
+    lattice = lattice_in_view(plane.camera, affine, (gray.shape[1], gray.shape[0]))
+    if lattice is None:
+        return False
+    lattice = lattice.only(
+        clear_of(plane.camera, affine, lattice, (gray.shape[1], gray.shape[0]), [])
+    )
+    half = affine.copy()
+    half[:, 2] += affine[:, :2] @ np.array([0.5, 0.5])
+    window = min(1.0, 0.1 * spacing)
+    best = [look_across(gray, plane.camera, A, lattice, window) for A in (affine, half)]
+    on, between = (
+        inked_share(gray, plane.camera, A, lattice, b) * (np.abs(b.offset_px) < 2.5)
+        for A, b in zip((affine, half), best, strict=True)
+    )
+    if (on > _WHOLE).sum() <= 1.5 * (between > _WHOLE).sum():
+        return False
+    odd = lattice.cells[np.arange(len(on)), lattice.family] % 2 == 1
+    for family in (0, 1):
+        for which in (odd, ~odd):
+            shares = on[(lattice.family == family) & which & (on > _SOME_INK)]
+            if len(shares) and np.median(shares) < _WHOLE:  # dashes, or nothing but chance
+                return False
+    return True

@@ -1,0 +1,1 @@
+"""Seams inside a block, and the points and centre line they suggest."""

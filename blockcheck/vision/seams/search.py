@@ -1,0 +1,323 @@
+"""Straight seams inside a measured block, as the photo shows them.
+
+The block is laid flat, coarsely, only to find. Line segments (LSD: Grompone von Gioi et al. 2010,
+doi:10.1109/TPAMI.2008.300) are mere hints where a seam may run. Along each hint the cloth on both
+sides is compared: on a seam two different cloths meet sharply, the same two for a long way. Lines of
+a print look alike again after one repeat (stripes, ginghams, rows of dots) or change on their way
+(flowers), and are left out; so is much that is a seam, since a false suggestion costs more than a
+missing one. What is left is located in the photo's own pixels.
+
+Block coordinates are millimetres from corner 0, x along the top side, y down.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import cv2
+import numpy as np
+
+from ..plane.plane import Plane
+from .seam import Seam, joined, lies_on, tied
+
+MODEL_MM = 0.2  # 1 sigma of how far the fold seen lies from the line of stitches
+MODEL_TURN_MM = 0.1  # of that, what differs from one end of a seam to the other
+_PX_PER_MM, _LONG_SIDE_PX = 3.0, 900
+_EDGE_MM = 1.5  # along the raw edge: fray, shadow, mat
+_STEP_MM, _ACROSS_MM = 1.0, 0.25
+_BAND_MM = 3.0  # of cloth that is compared on each side
+_REPEAT_MM = 22.0  # the longest repeat of a print that is looked for
+_MIX_MM = 7  # length over which a print is averaged
+_CONTRAST = 5.0  # least difference of two cloths, CIE Lab
+_SHORTEST_MM = 14.0
+_ALIKE = 0.1  # squared difference of a print's repeats ÷ that of the two sides
+_RAGGED_MM = 0.6  # no seam strays as far from straight
+_HINTS = 300
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """A block in the photo: where its block coordinates lie, and the photo's colours there."""
+
+    rgb: np.ndarray
+    plane: Plane
+    origin: np.ndarray
+    turn: np.ndarray
+    height_mm: float
+
+    @classmethod
+    def of(cls, rgb: np.ndarray, plane: Plane, corners_px: np.ndarray, height_mm: float) -> _Seen:
+        corners = plane.mm_from_px(corners_px, height_mm)
+        c, s = (corners[1] - corners[0]) / np.linalg.norm(corners[1] - corners[0])
+        return cls(rgb, plane, corners[0], np.array([[c, s], [-s, c]]), height_mm)
+
+    def at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(h, w, 3) uint8 colours at (h, w, 2) places in block coordinates."""
+        flat = points_mm.reshape(-1, 2) @ self.turn + self.origin
+        px = self.plane.px_from_mm(flat, self.height_mm).reshape(points_mm.shape)
+        x, y = np.moveaxis(px.astype(np.float32), -1, 0)
+        return np.asarray(cv2.remap(self.rgb, x, y, cv2.INTER_LINEAR))
+
+
+@dataclass(frozen=True)
+class _View:
+    """A block laid flat.
+
+    `lab` is (H, W, 3) float32, the pixel of (x, y) mm is k (x, y) + `shift`; `inside` tells cloth.
+    """
+
+    lab: np.ndarray
+    inside: np.ndarray
+    k: float
+    shift: np.ndarray
+    diagonal_mm: float
+
+    def at(self, points_mm: np.ndarray) -> np.ndarray:
+        """(..., 3) colours, NaN off the cloth, at (..., 2) places."""
+        px = (points_mm * self.k + self.shift).astype(np.float32)
+        colours = cv2.remap(self.lab, px[..., 0], px[..., 1], cv2.INTER_LINEAR)
+        cloth = cv2.remap(self.inside, px[..., 0], px[..., 1], cv2.INTER_NEAREST)
+        colours[cloth == 0] = np.nan
+        return np.asarray(colours)
+
+
+def find_seams(
+    rgb: np.ndarray, plane: Plane, corners_px: np.ndarray, outline_mm: np.ndarray, height_mm: float
+) -> tuple[Seam, ...]:
+    """Find straight seams inside a block.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+    plane : Plane
+        Of this photo.
+    corners_px : (4, 2) array
+        The block's corners in the photo.
+    outline_mm : (N, 2) array
+        Its raw edges in block coordinates.
+    height_mm : float
+        Of the cloth's face above the mat.
+    """
+    photo = _Seen.of(rgb, plane, corners_px, height_mm)
+    view = _flat(photo, outline_mm)
+    step = 0.5 / plane.px_per_mm(photo.origin)
+    found: list[Seam] = []
+    for hint in _hints(view):
+        if any(lies_on(hint, seam) for seam in found):
+            continue
+        for run in _runs(view, hint):
+            if any(lies_on(run, seam) for seam in found):
+                continue
+            seam = _locate(photo, view, run, step)
+            if seam is not None and not any(lies_on(seam.ends_mm, other) for other in found):
+                found.append(seam)
+    return tied(joined(found), outline_mm)
+
+
+def _flat(photo: _Seen, outline: np.ndarray) -> _View:
+    """Lay a block flat: at most 3 px to the millimetre, to find only."""
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    k = min(_PX_PER_MM, _LONG_SIDE_PX / float((high - low).max()))
+    wide, tall = np.ceil((high - low) * k).astype(int)
+    # twice as fine, then halved, so that fine prints do not flicker
+    fine = np.stack(np.meshgrid(np.arange(2 * wide), np.arange(2 * tall)), axis=-1)
+    seen = photo.at((fine + 0.5) / (2 * k) + low)
+    small = cv2.resize(seen, (int(wide), int(tall)), interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    shift = -low * k - 0.5
+    inside = np.zeros((tall, wide), np.uint8)
+    cv2.fillPoly(inside, [np.round(outline * k + shift).astype(np.int32)], 1)
+    edge = 2 * round(_EDGE_MM * k) + 1
+    inside = cv2.erode(inside, np.ones((edge, edge), np.uint8), borderValue=0)
+    return _View(lab, inside, k, shift, float(np.linalg.norm(high - low)))
+
+
+def _places(ends: np.ndarray, across: np.ndarray, step: float) -> np.ndarray:
+    """(n, m, 2) places along a line every `step` mm, and beside it."""
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    along = (ends[1] - ends[0]) / length
+    normal = np.array([-along[1], along[0]])
+    t = np.arange(0.5, length, step)
+    return np.asarray(ends[0] + t[:, None, None] * along + across[:, None] * normal)
+
+
+def _hints(view: _View) -> list[np.ndarray]:
+    """(2, 2) ends of line segments, the longest first, near doubles left out."""
+    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
+    segments = []
+    for blur_mm in (0.35, 1.2):
+        smooth = cv2.GaussianBlur(view.lab, (0, 0), blur_mm * view.k)
+        for channel, gain in enumerate((2.5, 3.0, 3.0)):
+            at = smooth[..., channel] * gain + (0 if channel == 0 else 128)
+            lines = detector.detect(np.clip(at, 0, 255).astype(np.uint8))[0]
+            if lines is not None:
+                segments.append((lines.reshape(-1, 2, 2) - view.shift) / view.k)
+    if not segments:
+        return []
+    ends = np.vstack(segments)
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    hints: list[np.ndarray] = []
+    lines = np.zeros((0, 4))
+    for i in np.argsort(-length):
+        if length[i] < 3 or len(hints) == _HINTS:
+            break
+        middle, along = ends[i].mean(0), (ends[i, 1] - ends[i, 0]) / length[i]
+        off = lines[:, 2] * (middle[1] - lines[:, 1]) - lines[:, 3] * (middle[0] - lines[:, 0])
+        turn = lines[:, 2] * along[1] - lines[:, 3] * along[0]
+        if not ((np.abs(turn) < 0.02) & (np.abs(off) < 0.5)).any():
+            hints.append(ends[i])
+            lines = np.vstack([lines, (*middle, *along)])
+    return hints
+
+
+def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
+    """(2, 2) ends of the stretches of the line through a hint's ends where two cloths meet."""
+    point, along = hint.mean(axis=0), (hint[1] - hint[0]) / np.linalg.norm(hint[1] - hint[0])
+    t = np.arange(-view.diagonal_mm, view.diagonal_mm, _STEP_MM)
+    across = np.arange(-_BAND_MM - 1, _BAND_MM + 1 + 1e-9, _ACROSS_MM)
+    for _ in range(2):  # follow the sharpest place across: a short hint's direction is rough
+        normal = np.array([-along[1], along[0]])
+        seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
+        a, b = max(_stretches(seen, across), key=lambda run: run[1] - run[0], default=(0, 0))
+        offs = _steepest(seen[a:b], across) if b > a else np.zeros(0)
+        good = np.isfinite(offs) & (np.abs(offs) < 1.5)
+        if good.sum() < 6:
+            return []
+        off, slope = _straight(t[a:b][good], offs[good])
+        point = point + off * normal
+        along = (along + slope * normal) / np.hypot(1, slope)
+    normal = np.array([-along[1], along[0]])
+    seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
+    return [
+        np.array([point + t[a] * along, point + t[b - 1] * along])
+        for a, b in _stretches(seen, across)
+        if b - a >= _SHORTEST_MM / _STEP_MM
+    ]
+
+
+def _bands(seen: np.ndarray, across: np.ndarray, low: float, high: float) -> np.ndarray:
+    """(n, 3) colour right of the line minus left of it, between two distances from it."""
+    right = seen[:, (across >= low) & (across <= high)].mean(axis=1)
+    left = seen[:, (across <= -low) & (across >= -high)].mean(axis=1)
+    return np.asarray(right - left)
+
+
+def _mixed(values: np.ndarray) -> np.ndarray:
+    """Mean over a print's length, of what is known; NaN stays NaN."""
+    known = np.isfinite(values)
+    sums = cv2.blur(np.where(known, values, 0), (1, _MIX_MM), borderType=cv2.BORDER_CONSTANT)
+    part = cv2.blur(known.astype(float), (1, _MIX_MM), borderType=cv2.BORDER_CONSTANT)
+    return np.where(known, sums / np.maximum(part, 1e-9), np.nan)
+
+
+def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
+    """Index ranges where the sides differ sharply, and by the same colours."""
+    far, near = _bands(seen, across, 0.75, _BAND_MM), _bands(seen, across, 0.25, 1.25)
+    mixed, close = _mixed(far), _mixed(near)
+    size = np.linalg.norm(mixed, axis=1)
+    sharp = np.sum(close * mixed, axis=1) > 0.55 * size**2
+    ok = np.isfinite(size) & (size > _CONTRAST) & sharp
+    runs, start = [], None
+    for i in range(len(ok) + 1):
+        keeps = i < len(ok) and bool(ok[i])
+        if keeps and start is not None:
+            so_far = mixed[max(start, i - 12) : i].mean(axis=0)
+            ratio = mixed[i] @ so_far / (np.linalg.norm(so_far) * size[i] + 1e-9)
+            keeps = bool(ratio > 0.7)
+        if keeps and start is None:
+            start = i
+        elif not keeps and start is not None:
+            if i - start >= 8 and _steady(far[start:i]):
+                runs.append((start, i))
+            start = i if i < len(ok) and bool(ok[i]) else None
+    return runs
+
+
+def _steady(far: np.ndarray) -> bool:
+    """Whether nearly every place shows the same difference of cloths."""
+    mean = far.mean(axis=0)
+    part = far @ mean / (mean @ mean + 1e-9)
+    return bool(np.mean(part > 0.15) > 0.9 and np.std(part) < 0.8)
+
+
+def _steepest(seen: np.ndarray, across: np.ndarray) -> np.ndarray:
+    """(n,) place across the line of the sharpest change along the mean difference."""
+    way = np.nanmean(_bands(seen, across, 0.75, _BAND_MM), axis=0)
+    value = seen @ (way / np.linalg.norm(way))
+    value = cv2.GaussianBlur(value.astype(np.float32), (0, 0), 1.2, sigmaY=1.5)
+    slope = np.gradient(value, axis=1)
+    slope[:, np.abs(across) > 1.8] = -np.inf
+    slope[~np.isfinite(slope)] = -np.inf
+    i = np.argmax(slope, axis=1)
+    rows, i = np.arange(len(i)), np.clip(i, 1, len(across) - 2)
+    a, b, c = slope[rows, i - 1], slope[rows, i], slope[rows, i + 1]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        off = 0.5 * (a - c) / (a - 2 * b + c)
+    return across[i] + np.where(np.abs(off) < 1, off, np.nan) * (across[1] - across[0])
+
+
+def _printed(view: _View, ends: np.ndarray) -> bool:
+    """Whether the line belongs to a print: what lies beside it comes again after one repeat."""
+    across = np.arange(-2 * _REPEAT_MM - 3, 2 * _REPEAT_MM + 3 + 1e-9, _ACROSS_MM)
+    seen = view.at(_places(ends, across, _STEP_MM))
+    seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)[1::3]  # neighbours are alike
+    zero, near = len(across) // 2, round(2 / _ACROSS_MM)
+    jump = seen[:, zero + 1 : zero + 5].mean(axis=1) - seen[:, zero - 4 : zero].mean(axis=1)
+    contrast = np.sum(jump**2, axis=1) + 1e-9
+
+    def unlike(low: int, high: int, shift: int) -> float:
+        off = seen[:, low:high] - seen[:, low + shift : high + shift]
+        parts = np.mean(np.sum(off**2, axis=2), axis=1) / contrast
+        # beyond a slanting seam the print is not seen: half of the length is enough
+        parts = np.where(np.isfinite(parts), parts, np.inf)
+        return float(np.median(parts))
+
+    for repeat in range(round(1.5 / _ACROSS_MM), round(_REPEAT_MM / _ACROSS_MM)):
+        if unlike(zero - repeat, zero, repeat) < _ALIKE:
+            return True
+        # the same edge, twice more at this distance
+        shape = [unlike(zero - near, zero + near, n * repeat) for n in (-2, -1, 1, 2)]
+        if repeat > near and any(max(two) < _ALIKE for two in pairwise(shape)):
+            return True
+    return False
+
+
+def _locate(photo: _Seen, view: _View, ends: np.ndarray, step: float) -> Seam | None:
+    """Fit a run's line in the photo, looked at every `step` mm; None for a line of a print."""
+    if _printed(view, ends):
+        return None
+    across = np.arange(-_BAND_MM, _BAND_MM + 1e-9, _ACROSS_MM)
+    sides = _bands(view.at(_places(ends, across, _STEP_MM)), across, 0.75, _BAND_MM)
+    across = np.arange(-2.5, 2.5 + step, step)
+    length = float(np.linalg.norm(ends[1] - ends[0]))
+    apart = max(step, length / 400)
+    seen = photo.at(_places(ends, across, apart)).astype(np.float32)
+    way = _bands(seen, across, 0.75, 2.5).mean(axis=0)
+    value = seen @ (way / np.linalg.norm(way)).astype(np.float32)
+    value = cv2.GaussianBlur(value, (0, 0), 1.5, sigmaY=max(1.0, 1.0 / apart))
+    slope = np.gradient(value, axis=1)
+    slope[:, np.abs(across) > 1.5] = 0
+    weight = np.clip(slope - 0.5 * slope.max(axis=1, keepdims=True), 0, None)
+    offs = (weight @ across) / np.maximum(weight.sum(axis=1), 1e-9)
+    t = 0.5 + apart * np.arange(len(offs))
+    start, slant = _straight(t, offs)
+    spread = 1.4826 * float(np.median(np.abs(offs - start - slant * t)))
+    if spread > _RAGGED_MM:
+        return None
+    along = (ends[1] - ends[0]) / length
+    normal = np.array([-along[1], along[0]])
+    noise = spread / np.sqrt(max(length / 3, 2))  # neighbouring places are not independent
+    return Seam(
+        ends + np.outer([start, start + slant * length], normal),
+        float(np.hypot(MODEL_MM, noise)),
+        float(np.hypot(MODEL_TURN_MM, noise) / (length / np.sqrt(12))),
+        float(np.linalg.norm(np.nanmean(sides, axis=0))),
+    )
+
+
+def _straight(t: np.ndarray, offs: np.ndarray) -> tuple[float, float]:
+    """Value at zero and slope of a robust line."""
+    points = np.column_stack([t, offs]).astype(np.float32)
+    vx, vy, x, y = cv2.fitLine(points, cv2.DIST_HUBER, 0, 0.001, 0.001).ravel()
+    return float(y - x * vy / vx), float(vy / vx)

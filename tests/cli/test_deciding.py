@@ -1,0 +1,153 @@
+"""The commands that say what to trim and cut, on a project measured with a ruler and by photo."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from blockcheck.cli import main
+from blockcheck.report import words
+
+DEMO = Path(__file__).parents[2] / "blockcheck" / "demo_photos"
+SIZES = """name,width,height
+SB-1,6 5/16,9 1/4
+SB-2,6 1/4,9 1/4
+SB-3,6 5/8,9 5/16
+SB-4,6 1/4,9 3/16
+"""
+
+
+def run(*words, status=0):
+    result = CliRunner().invoke(main, [str(w) for w in words])
+    assert result.exit_code == status, result.output
+    assert "Traceback" not in result.output
+    return result.output
+
+
+@pytest.fixture
+def project(tmp_path):
+    """Four blocks measured with a ruler, planned 6 1/2 x 9 1/2 in."""
+    path = tmp_path / "sails.blockcheck"
+    run("new", path, "--planned", "6 1/2 x 9 1/2", "--seams-across", "2", "--border", "3in")
+    (tmp_path / "sizes.csv").write_text(SIZES)
+    run("import", path, tmp_path / "sizes.csv")
+    return path
+
+
+def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
+    said = run("size", project)
+    assert said.startswith("All 4 blocks can be trimmed to 6 1/8 × 9 1/8 in.")
+    assert "SB-4 limits it: for 9 1/4 in high it lacks" in said
+    assert "6 1/8 × 9 1/8 in: 4 of 4 blocks" in said
+    assert "Below the planned 6 1/2 × 9 1/2 in:" in said
+    assert "Measured with a ruler and not from a photo" in said
+    assert words.RULER_FIRST in said
+
+
+def test_trim_tells_the_cuts_of_all_or_of_those_named(project):
+    every, one = run("trim", project), run("trim", project, "SB-3")
+    assert all(f"\nSB-{i}\n" in every for i in (1, 2, 3, 4))
+    assert "\nSB-3\n" in one
+    assert "SB-1" not in one
+    assert one.count("edge:") == 4
+    assert words.CAUTION in one
+
+
+def test_trim_of_an_unknown_block_names_those_there_are(project):
+    said = run("trim", project, "SB-9", status=1)
+    assert "There is no block SB-9. The blocks are SB-1, SB-2, SB-3 and SB-4." in said
+
+
+def test_trim_of_a_block_set_aside_says_so(project):
+    run("change", project, "SB-3", "--state", "set aside")
+    assert "SB-3 is set aside" in run("trim", project, "SB-3", status=1)
+    assert "Set aside and not counted: SB-3." in run("size", project)
+
+
+def test_rows_tell_where_they_miss_and_what_to_ease(project):
+    said = run("rows", project)
+    assert "row 1: SB-1 (6 5/16 in), SB-2 (6 1/4 in); 11 9/16 in sewn" in said
+    assert "Row 1, after SB-1, and row 2, after SB-3, miss each other by 5/16 in" in said
+    assert "Ease SB-3 by 5/16 in" in said
+
+
+def test_cut_shows_every_working(project):
+    run("plan", project, "--setting", "offset", "--alternate")
+    said = run("cut", project)
+    assert "6 1/8 in ÷ 2 + 1/4 in = 3 5/16 in" in said
+    assert "2 × border, left and right, 3 ×" in said
+    assert "Binding: (2 ×" in said
+    assert words.RULER_FIRST in said
+
+
+def test_report_and_sheet_are_written_where_told(project, tmp_path):
+    said = run("report", project)
+    assert said.startswith("All 4 blocks can be trimmed to 6 1/8 × 9 1/8 in.")
+    assert "<title>sails: what to cut</title>" in (tmp_path / "sails.html").read_text("utf-8")
+    run("report", project, "--output", tmp_path / "other.html", "--paper", "a4")
+    assert "size: a4" in (tmp_path / "other.html").read_text("utf-8")
+    run("trim-sheet", project, tmp_path / "trim.pdf")
+    assert (tmp_path / "trim.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("command", [("report", "--output"), ("trim-sheet",)])
+def test_the_project_is_never_written_over(project, command):
+    before = project.read_bytes()
+    said = run(command[0], project, *command[1:], project, status=1)
+    assert "is the project itself" in said
+    assert project.read_bytes() == before
+
+
+@pytest.mark.parametrize("command", [("report", "--output"), ("trim-sheet",)])
+def test_a_place_that_cannot_be_written_is_one_sentence(project, tmp_path, command):
+    kind = {"report": "html", "trim-sheet": "pdf"}[command[0]]
+    said = run(command[0], project, *command[1:], tmp_path / "no" / f"x.{kind}", status=1)
+    assert "cannot be written (No such file or directory)." in said
+
+
+@pytest.mark.parametrize("command", [("report", "--output"), ("trim-sheet",)])
+def test_nothing_of_another_kind_is_written_over(project, tmp_path, command):
+    other = tmp_path / "photo.jpg"
+    other.write_bytes(b"a photo")
+    said = run(command[0], project, *command[1:], other, status=2)
+    assert "photo.jpg must end in" in said
+    assert other.read_bytes() == b"a photo"
+
+
+@pytest.mark.parametrize("command", ["size", "trim", "rows", "cut", "trim-sheet"])
+def test_a_project_without_blocks_says_so(tmp_path, command):
+    run("new", tmp_path / "empty.blockcheck")
+    extra = [tmp_path / "x.pdf"] if command == "trim-sheet" else []
+    said = run(command, tmp_path / "empty.blockcheck", *extra, status=1)
+    assert "There are no measured blocks yet." in said
+    run("report", tmp_path / "empty.blockcheck")
+    assert "There are no measured blocks yet." in (tmp_path / "empty.html").read_text("utf-8")
+
+
+def test_one_block_has_no_rows_and_says_so(tmp_path):
+    path = tmp_path / "one.blockcheck"
+    run("new", path)
+    (tmp_path / "one.csv").write_text("name,width,height\nA,6,9\n")
+    run("import", path, tmp_path / "one.csv")
+    assert "once two blocks or more are measured" in run("rows", path, status=1)
+    assert run("size", path).startswith("The one block, A, can be trimmed to")
+
+
+def test_a_missing_project_is_one_sentence(tmp_path):
+    for command in ("size", "trim", "rows", "cut", "report"):
+        assert "Error: " in run(command, tmp_path / "none.blockcheck", status=1)
+
+
+def test_a_measured_photo_is_drawn_on_until_it_is_gone(tmp_path):
+    photo = tmp_path / "sail.jpg"
+    photo.write_bytes((DEMO / "sailboat-1.jpg").read_bytes())
+    path = tmp_path / "sails.blockcheck"
+    run("new", path, "--card-side", "4in")
+    run("add", path, photo)
+    run("report", path)
+    assert "data:image/jpeg;base64," in (tmp_path / "sails.html").read_text("utf-8")
+    photo.unlink()
+    run("report", path)
+    page = (tmp_path / "sails.html").read_text("utf-8")
+    assert "data:image/jpeg" not in page
+    assert "for want of a photo: block 1" in page

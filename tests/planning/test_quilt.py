@@ -1,0 +1,225 @@
+"""A plan and blocks become everything that is read; what cannot be worked out is said."""
+
+import doctest
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from blockcheck.planning.plan import BlockRecord, Plan
+from blockcheck.planning.quilt import work_out
+from blockcheck.planning.rows.joints import half_block_cut
+from blockcheck.planning.rows.laying import HALF, SETTING, STRIP, TO_SEW, grid
+from blockcheck.uncertainty import Estimate, Term, own_u, scale_u
+from blockcheck.units import INCH
+
+
+def record(name, width, height, *, u=0.1, state="measured", **more):
+    """A straight block; width and height in inches, u in mm."""
+    w, h = width * INCH, height * INCH
+    terms = (Term("mat scale", 0.6 * u), Term("edge fit", 0.8 * u)) if u else ()
+    outline = np.array([[0, 0], [w, 0], [w, h], [0, h]])
+    return BlockRecord(
+        name, state, Estimate(w, terms), Estimate(h, terms), outline, u, corners_mm=outline, **more
+    )
+
+
+SIX = tuple(
+    record(f"SB-{i}", w, h)
+    for i, (w, h) in enumerate(
+        [(6.3, 9.2), (6.25, 9.25), (6.4, 9.3), (6.2, 9.15), (6.3, 9.3), (6.3, 9.2)], 1
+    )
+)
+PLANNED = Plan(planned_mm=(6.5 * INCH, 9.5 * INCH), seams_across=2)
+
+
+def inches(*mm):
+    return pytest.approx([v * INCH for v in mm], abs=1e-6)
+
+
+def test_the_largest_size_is_what_the_smallest_block_holds():
+    quilt = work_out(Plan(), SIX)
+    assert quilt.size_mm == inches(6.125, 9.125)
+    assert {limit.name for limit in quilt.largest.limits} == {"SB-4"}
+    assert [t.name for t in quilt.trims] == [b.name for b in SIX]
+    assert all(t.fits for t in quilt.trims)
+
+
+def test_blocks_that_all_reach_the_planned_size_are_trimmed_to_it():
+    quilt = work_out(Plan(planned_mm=(6 * INCH, 9 * INCH)), SIX)
+    assert quilt.size_mm == inches(6, 9)
+    assert not quilt.below
+    assert (quilt.largest.width_mm, quilt.largest.height_mm) == inches(6.125, 9.125)
+
+
+def test_below_and_too_close_to_the_planned_size():
+    blocks = (record("a", 6.5, 9.6), record("b", 6.2, 9.6), record("c", 6.6, 9.6))
+    quilt = work_out(PLANNED, blocks)
+    assert [m.name for m in quilt.below] == ["a", "b"]
+    assert quilt.too_close == ("a",)  # measures just 6 1/2 in; only the guard is missing
+
+
+def test_blocks_set_aside_count_for_nothing():
+    small = record("small", 4, 5, state="set aside")
+    with_it, without = work_out(PLANNED, (*SIX, small)), work_out(PLANNED, SIX)
+    assert with_it.set_aside == ("small",)
+    assert with_it.size_mm == without.size_mm
+    assert with_it.seams == without.seams
+    assert "small" not in {p.name for line in with_it.rows.pieces for p in line}
+
+
+def test_a_trimmed_block_holds_the_size_that_it_was_trimmed_to():
+    """Its guard would else take an eighth off a block that was cut on the very mark."""
+    new = record("new", 6.3, 9.3)
+    trimmed = [
+        record(f"t{i}", 6.125 + e, 9.125 - e, state="trimmed") for i, e in ((1, 0.004), (2, -0.003))
+    ]
+    assert work_out(Plan(), (new, *trimmed)).size_mm == inches(6.125, 9.125)
+    as_measured = [replace(b, state="measured") for b in trimmed]
+    assert work_out(Plan(), (new, *as_measured)).size_mm < (6.125 * INCH, 9.125 * INCH)
+
+
+def test_a_trimmed_block_off_the_marks_is_taken_as_measured():
+    off = record("off", 6.19, 9.19, state="trimmed")
+    assert work_out(Plan(), (off,)).size_mm == inches(6.125, 9.125)
+
+
+def test_marked_points_reach_the_trim_lines():
+    edge = replace(SIX[0], points_mm={"mast": (3 * INCH, 1.0)})
+    lost = work_out(Plan(), (edge, *SIX[1:])).trims[0].cut_points
+    assert [(p.name, p.side) for p in lost] == [("mast", "top")]
+
+
+def test_an_uncertain_block_is_named():
+    vague = record("vague", 6.5, 9.5, u=1.0)  # U95 2 mm, half a mark is 1.6 mm
+    assert work_out(Plan(), (*SIX, vague)).uncertain == ("vague",)
+
+
+def test_the_seams_are_judged_from_untrimmed_blocks_only():
+    short = [record(f"b{i}", 6.375, 9.5) for i in range(4)]  # 1/8 in over two seams: 1/32 each
+    told = work_out(PLANNED, (*short, record("cut", 6, 9, state="trimmed"))).seams
+    assert set(told) == {"width"}
+    assert told["width"].allowance_mm == pytest.approx((1 / 4 + 1 / 32) * INCH, abs=1e-6)
+
+
+def test_shared_and_own_uncertainty_part_in_quadrature():
+    e = SIX[0].width_mm
+    assert (scale_u(e), own_u(e)) == pytest.approx((0.06, 0.08))
+    assert scale_u(e) ** 2 + own_u(e) ** 2 == pytest.approx(e.u**2)
+
+
+@pytest.mark.parametrize(
+    ("blocks", "alternate", "expected"),
+    [(1, False, (1, 1)), (2, False, (1, 2)), (6, False, (2, 3)), (7, False, (2, 4)),
+     (12, False, (3, 4)), (8, True, (3, 5)), (400, False, (20, 20))],
+)  # fmt: skip
+def test_the_grid_is_the_most_even_with_fewest_places_wasted(blocks, alternate, expected):
+    assert grid(Plan(alternate=alternate), blocks) == expected
+
+
+def test_fifteen_places_filled_in_turn_take_eight_blocks_and_seven_plain_pieces():
+    """Common practice; three rows of five."""
+    eight = [record(f"b{i}", 6.3, 9.2) for i in range(8)]
+    rows = work_out(Plan(alternate=True, rows=3, columns=5), eight).rows
+    assert rows.count(SETTING) == 7
+    assert (rows.to_sew, rows.left_over) == (0, ())
+    for above, below in zip(rows.pieces, rows.pieces[1:], strict=False):
+        assert all(
+            (p.name == SETTING) != (q.name == SETTING) for p, q in zip(above, below, strict=True)
+        )
+
+
+def test_shifted_rows_begin_and_end_with_half_blocks_and_are_as_long():
+    same = [record(f"b{i}", 6.5, 9.5, u=0) for i in range(8)]
+    quilt = work_out(Plan(setting="offset", rows=3, columns=3), same)
+    assert [p.name == HALF for p in quilt.rows.pieces[1]] == [True, False, False, True]
+    assert quilt.half_block.width_mm == pytest.approx(half_block_cut(6.5 * INCH))
+    assert quilt.half_block.count == 2
+    assert np.ptp(quilt.rows.check.lengths_mm) == pytest.approx(0, abs=1e-9)
+    assert quilt.rows.check.joints
+    assert quilt.rows.check.worst_mm == pytest.approx(0, abs=1e-9)
+
+
+def test_with_strips_it_is_columns_that_are_shifted():
+    """A shifted column has one strip more: half + strip + ... + strip + half."""
+    same = [record(f"b{i}", 6.5, 9.5, u=0) for i in range(8)]
+    quilt = work_out(Plan(setting="offset", strip_cut_mm=2 * INCH, rows=3, columns=3), same)
+    assert quilt.rows.along == "height"
+    assert [sum(p.name == STRIP for p in line) for line in quilt.rows.pieces] == [2, 3, 2]
+    assert quilt.half_block.height_mm == pytest.approx((9.5 - 2) / 2 * INCH + 2 * INCH / 4)
+    assert np.ptp(quilt.rows.check.lengths_mm) == pytest.approx(0, abs=1e-9)
+    # three finished blocks and two finished strips
+    assert quilt.finish.height_mm == pytest.approx((3 * 9 + 2 * 1.5) * INCH)
+
+
+def test_rows_as_they_measure_miss_where_a_block_is_wide():
+    wide = [record(n, w, 9.5) for n, w in zip("abcd", (6.5, 6.5, 6.8, 6.5), strict=True)]
+    rows = work_out(Plan(rows=2, columns=2), wide).rows
+    assert rows.check.flagged == ("c",)
+    assert rows.arrangement is not None
+    assert rows.arrangement.worst_mm <= rows.check.worst_mm + 1e-9
+
+
+def test_empty_places_and_blocks_left_over_are_told():
+    assert work_out(Plan(rows=2, columns=4), SIX).rows.to_sew == 2
+    assert work_out(Plan(rows=2, columns=2), SIX).rows.left_over == ("SB-5", "SB-6")
+    missing = work_out(Plan(rows=2, columns=4), SIX).rows
+    assert missing.count(TO_SEW) == 2
+    assert missing.arrangement is None
+    assert missing.note
+
+
+def test_the_quilt_adds_up():
+    plan = Plan(rows=2, columns=3, strip_cut_mm=1.5 * INCH, borders_mm=(2 * INCH, 3 * INCH))
+    quilt = work_out(plan, SIX)
+    w, h = (v / INCH for v in quilt.size_mm)
+    assert quilt.finish.width_mm / INCH == pytest.approx(3 * (w - 0.5) + 2 * (1.5 + 2.5))
+    assert quilt.finish.height_mm / INCH == pytest.approx(2 * (h - 0.5) + 1 + 2 * (1.5 + 2.5))
+    assert [f.name for f in quilt.fabrics] == ["strips", "border 1", "border 2"]
+    sides, ends = (c.piece for c in quilt.fabrics[-1].cuts)
+    assert (sides.count, ends.count) == (2, 2)
+    assert ends.width_mm / INCH == pytest.approx(quilt.finish.width_mm / INCH + 0.5)
+
+
+def test_a_border_longer_than_the_cloth_is_joined():
+    plan = Plan(rows=1, columns=12, borders_mm=(2 * INCH,))
+    twelve = [record(f"b{i}", 6.5, 9.5) for i in range(12)]
+    ends = work_out(plan, twelve).fabrics[-1].cuts[1]
+    assert ends.per_strip is None
+    assert ends.strips > 2
+
+
+@pytest.mark.parametrize(
+    ("plan", "blocks", "gap"),
+    [
+        (Plan(), (), "size"),
+        (Plan(), SIX, "planned"),
+        (Plan(), SIX, "seams"),
+        (Plan(), SIX[:1], "rows"),
+        (Plan(), SIX[:1], "cuts"),
+        (Plan(fixed_width_mm=40 * INCH), SIX, "size"),
+        (Plan(fixed_width_mm=40 * INCH), SIX, "cuts"),
+        (Plan(fixed_width_mm=6.25 * INCH), SIX, "size"),
+        (Plan(strip_cut_mm=0.4 * INCH), SIX, "cuts"),
+        (Plan(borders_mm=(0.5 * INCH,)), SIX, "cuts"),
+        (Plan(setting="offset", strip_cut_mm=12 * INCH), SIX, "rows"),
+        (Plan(seam_mm=4 * INCH), SIX, "trims"),
+    ],
+)
+def test_what_cannot_be_worked_out_is_a_sentence(plan, blocks, gap):
+    assert work_out(plan, blocks).gaps[gap].endswith(".")
+
+
+def test_a_gap_leaves_the_rest_standing():
+    quilt = work_out(Plan(borders_mm=(0.5 * INCH,)), SIX)
+    assert quilt.finish is None
+    assert quilt.trims
+    assert quilt.rows is not None
+
+
+def test_the_example_in_the_docs_is_true():
+    path = Path(__file__).parents[2] / "docs" / "report.md"
+    result = doctest.testfile(str(path), module_relative=False, encoding="utf-8")
+    assert result.attempted > 10
+    assert result.failed == 0

@@ -1,0 +1,182 @@
+"""Rows that meet: seams add up, offset rows meet, and the order found is the best one."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from blockcheck.errors import PlanError
+from blockcheck.planning.rows.joints import (
+    Piece,
+    check_rows,
+    compare_halves,
+    half_block_cut,
+    seam_positions,
+)
+from blockcheck.planning.rows.order import arrange
+from blockcheck.units import INCH
+
+
+def row(*cuts, planned=6.5, u=0.0, name="sailboat"):
+    return [Piece(f"{name} {i + 1}", c * INCH, planned * INCH, u) for i, c in enumerate(cuts)]
+
+
+def test_three_strips():
+    """Common practice: three 1 1/2 in strips sewn with 1/4 in seams measure 3 1/2 in."""
+    seams = seam_positions(row(1.5, 1.5, 1.5, planned=1.5))
+    assert seams[-1].position_mm + INCH / 2 == pytest.approx(3.5 * INCH)
+
+
+@given(st.lists(st.floats(20, 300), min_size=1, max_size=12))
+@settings(max_examples=50, deadline=None, derandomize=True)
+def test_seam_positions_add_up(cuts):
+    pieces = [Piece(str(i), c, c, 0.3) for i, c in enumerate(cuts)]
+    seams = seam_positions(pieces)
+    gaps = np.diff([0.0, *(s.position_mm for s in seams)])
+    assert gaps == pytest.approx([c - INCH / 2 for c in cuts])
+    assert seams[-1].position_mm == pytest.approx(sum(cuts) - len(cuts) * INCH / 2)
+    assert seams[-1].u_mm == pytest.approx(0.3 * math.sqrt(len(cuts)))
+    check = check_rows([pieces, pieces])
+    assert sum(j.step_mm for j in check.joints) == pytest.approx(check.joints[-1].total_mm)
+
+
+def test_straight_rows():
+    check = check_rows([row(6.5, 6.5, 6.5), row(6.5, 6.75, 6.5, u=0.3, name="boat")])
+    assert len(check.joints) == 3
+    first, second, third = check.joints
+    assert first.meets == "yes"
+    assert second.step_mm == pytest.approx(INCH / 4)
+    assert (second.meets, third.meets, third.adds_up) == ("no", "yes", "no")
+    assert check.flagged == ("boat 2",)
+    assert second.advice == "Ease boat 2 by 1/4 in over 6 in."
+    assert third.total_u_mm == pytest.approx(0.3 * math.sqrt(3))
+    assert check.worst_mm == pytest.approx(INCH / 4)
+
+
+def test_half_block_formulas():
+    """Sewn, two halves (and the strip) are as long as one block (algebra)."""
+    block, strip, seam = 9.5 * INCH, 2 * INCH, INCH / 4
+    half = half_block_cut(block, strip_cut_mm=strip)
+    assert half == pytest.approx((9.5 - 2) / 2 * INCH + INCH / 2)
+    assert 2 * (half - 2 * seam) + strip - 2 * seam == pytest.approx(block - 2 * seam)
+    assert half_block_cut(block) == pytest.approx(5 * INCH)
+    with pytest.raises(PlanError):
+        half_block_cut(block, strip_cut_mm=10 * INCH)
+
+
+def test_offset_rows_meet_at_centres():
+    half = half_block_cut(6.5 * INCH)
+    pieces = [Piece("half 1", half, half), *row(6.5, 6.5, name="boat"), Piece("half 2", half, half)]
+    check = check_rows([row(6.5, 6.5, 6.5), pieces])
+    assert len(check.joints) == 6
+    assert all(j.meets == "yes" and j.total_mm == pytest.approx(0) for j in check.joints)
+    assert check.lengths_mm[0] == pytest.approx(check.lengths_mm[1])
+
+
+def test_offset_uncertainty_agrees_with_simulation():
+    rng = np.random.default_rng(1)
+    half, u = half_block_cut(6.5 * INCH), 0.4
+    b = [Piece("h", half, half, u), Piece("b", 6.5 * INCH, 6.5 * INCH, u)]
+    joint = check_rows([row(6.5, 6.5, u=u), b]).joints[-1]
+    e = rng.normal(0, u, (40000, 4))
+    total = e[:, 0] + e[:, 1] - e[:, 0] - e[:, 1] + e[:, 2] + e[:, 3] - e[:, 0] - e[:, 1] / 2
+    assert joint.total_u_mm == pytest.approx(total.std(), rel=0.02)
+    assert joint.names == ("centre of sailboat 2", "after b")
+
+
+def test_strips_lie_over_the_middle_of_blocks_in_offset_rows():
+    """With strips between the pieces, a strip of one row is centred on a block of the next."""
+    strip = Piece("strip", 2 * INCH, 2 * INCH)
+    half = half_block_cut(6.5 * INCH, strip_cut_mm=2 * INCH)
+    end, (a, b, c) = Piece("half", half, half), row(6.5, 6.5, 6.5)
+    check = check_rows([[a, strip, b], [end, strip, c, strip, end]])
+    assert {n for j in check.joints for n in j.names if "strip" in n} >= {"centre of strip"}
+    assert all(j.total_mm == pytest.approx(0, abs=1e-9) for j in check.joints)
+    assert check.lengths_mm[0] == pytest.approx(check.lengths_mm[1])
+
+
+def test_small_steps_that_add_up():
+    """Each joint is within 1/8 in, but the rows drift apart: they are to be pinned."""
+    check = check_rows([row(6.5, 6.5, 6.5), row(6.56, 6.56, 6.56, name="boat")])
+    assert [j.meets for j in check.joints] == ["yes"] * 3
+    assert [j.adds_up for j in check.joints] == ["yes", "yes", "no"]
+    assert "Pin the rows together here" in check.joints[2].advice
+    assert "3/16 in apart" in check.joints[2].advice
+    assert not check.flagged
+
+
+def worst(cuts, rows):
+    at = np.cumsum(np.array(cuts).reshape(rows, -1), axis=1)
+    return np.abs(np.diff(at, axis=0)).max()
+
+
+def test_arrangement_is_exact_for_small_sets():
+    rng = np.random.default_rng(6)
+    cuts = {f"b{i}": 165 + rng.normal(0, 2) for i in range(6)}
+    found = arrange(cuts, 2)
+    assert found.method.startswith("exact")
+    best = min(worst(p, 2) for p in itertools.permutations(cuts.values()))
+    assert found.worst_mm == pytest.approx(best)
+    assert sorted(itertools.chain(*found.rows)) == sorted(cuts)
+    assert worst([cuts[n] for r in found.rows for n in r], 2) == pytest.approx(best)
+
+
+def test_arrangement_larger():
+    rng = np.random.default_rng(7)
+    cuts = {f"b{i}": 165 + rng.normal(0, 2) for i in range(15)}
+    found = arrange(cuts, 3, time_limit_s=2.0)
+    assert found.worst_mm < worst(list(cuts.values()), 3) / 2
+    assert "milp" in found.method or "exchanged" in found.method
+    many = arrange({f"b{i}": 165 + rng.normal(0, 2) for i in range(40)}, 5)
+    assert many.method.endswith("exchanged")
+    assert many.worst_mm < 3
+    with pytest.raises(PlanError):
+        arrange(cuts, 4)
+
+
+def test_solver_agrees_with_all_orders():
+    """Nine blocks in three rows: milp's proved best is the best of 362 880 orders."""
+    rng = np.random.default_rng(3)
+    cuts = {f"b{i}": 165 + rng.normal(0, 2) for i in range(9)}
+    found = arrange(cuts, 3, time_limit_s=20.0)
+    assert found.method.startswith("exact: SciPy")
+    orders = np.array(list(itertools.permutations(cuts.values()))).reshape(-1, 3, 3)
+    best = np.abs(np.diff(np.cumsum(orders, axis=2), axis=1)).max(axis=(1, 2)).min()
+    assert found.worst_mm == pytest.approx(best, abs=1e-5)
+
+
+def test_arrangement_in_offset_rows():
+    """Blocks among half blocks: the worst joint of the order is that of the checked rows."""
+    rng = np.random.default_rng(5)
+    cuts = {f"b{i}": 6.5 * INCH + rng.normal(0, 2) for i in range(7)}
+    half = Piece("half", half_block_cut(6.5 * INCH), half_block_cut(6.5 * INCH))
+    rows = [[None, None, None], [half, None, None, half], [None, None]]
+    with pytest.raises(PlanError):
+        arrange({**cuts, "b7": 165.0}, rows)
+    rows[2] = [None, Piece("setting rectangle", 6.5 * INCH, 6.5 * INCH), None]
+    found = arrange(cuts, rows, planned_mm=6.5 * INCH, u_mm=dict.fromkeys(cuts, 0.3))
+    assert found.rows[1][0] == found.rows[1][-1] == "half"
+    assert sorted(n for line in found.rows for n in line if n in cuts) == sorted(cuts)
+    assert found.worst_mm == pytest.approx(found.check.worst_mm)
+    assert all(j.total_u_mm > 0 for j in found.check.joints)
+    tries = []
+    for order in itertools.islice(itertools.permutations(cuts), 0, None, 29):
+        names = iter(order)
+        laid = [[p or Piece(n := next(names), cuts[n], 6.5 * INCH) for p in line] for line in rows]
+        tries.append(check_rows(laid).worst_mm)
+    assert found.worst_mm <= min(tries) + 1e-9
+
+
+def test_mirror_halves():
+    left = np.array([[0, 0], [3, 0], [3, 9], [0, 9]]) * INCH
+    right = np.array([[0, 0], [3, 0], [3.25, 9], [0, 9]]) * INCH
+    same = compare_halves(left, left, u_mm=0.2)
+    assert all(d.alike == "yes" and d.difference_mm == 0 for d in same)
+    differ = {d.name: d for d in compare_halves(left, right, u_mm=0.2)}
+    assert differ["bottom"].difference_mm == pytest.approx(-INCH / 4)
+    assert differ["bottom"].alike == "no"
+    assert differ["inner side"].difference_mm == pytest.approx(0)
+    assert differ["bottom"].u_mm == pytest.approx(0.2 * math.sqrt(2))

@@ -1,0 +1,207 @@
+"""Trim lines: cloth first, then points, then the centre line, then an even cut."""
+
+import math
+
+import numpy as np
+import pytest
+from shapely import Polygon, contains, polygons, prepare
+
+from blockcheck.errors import PlanError
+from blockcheck.planning.trimming import placement as placing
+from blockcheck.planning.trimming.block import Block
+from blockcheck.planning.trimming.rectangles import axes
+from blockcheck.planning.trimming.trim_lines import trim, trim_all
+from blockcheck.units import INCH
+
+SAILBOAT = np.array([[0.0, 0.0], [6.75, 0.0], [6.75, 9.75], [0.0, 9.75]]) * INCH
+
+
+def test_even_cut():
+    plan = trim(Block("sailboat", SAILBOAT), 6.5 * INCH, 9.5 * INCH)
+    assert plan.fits
+    assert not plan.problems
+    for cut in plan.offcuts:
+        assert (cut.first_mm, cut.second_mm) == pytest.approx((INCH / 8, INCH / 8), abs=0.01)
+
+
+def test_each_direction_is_evened_by_itself():
+    plan = trim(Block("sailboat", SAILBOAT), 6.625 * INCH, 9 * INCH)
+    top, right, bottom, left = plan.offcuts
+    assert top.first_mm == pytest.approx(bottom.first_mm, abs=0.01)
+    assert right.first_mm == pytest.approx(left.first_mm, abs=0.01)
+
+
+def test_words_as_a_quilter_trims():
+    """A right edge that runs from 3/16 to 1/8 in outside the trim line."""
+    shape = np.array([[0, 0], [6.6875, 0], [6.625, 9.5], [0, 9.5]]) * INCH
+    points = {"keel": np.array([0.25, 5]) * INCH, "bow": np.array([6.25, 5]) * INCH}
+    line = np.array([[3.25, 0], [3.25, 9.5]]) * INCH
+    plan = trim(Block("s", shape), 6.5 * INCH, 9.5 * INCH, points_mm=points, centre_line_mm=line)
+    assert plan.fits
+    assert "off the right edge: 3/16 in at the top, 1/8 in at the bottom" in plan.instructions()
+    assert "Turn" in plan.instructions()[2]
+    assert "6 1/2 in and 9 1/2 in lines" in plan.instructions()[2]
+
+
+def test_best_angle():
+    a = 0.2
+    turn = np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]])
+    plan = trim(Block("s", SAILBOAT @ turn), 6.7 * INCH, 9.7 * INCH)
+    assert plan.fits
+    assert plan.placement.turn_rad == pytest.approx(a, abs=0.003)
+
+
+def test_points_keep_a_seam_allowance():
+    points = {"mast": np.array([3.3, 0.26]) * INCH}
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, points_mm=points)
+    assert plan.fits
+    assert not plan.cut_points
+    assert plan.placement.corners_mm[:, 1].min() <= 0.0101 * INCH
+
+
+def test_point_that_is_cut_off():
+    points = {"mast": np.array([3.3, 0.125]) * INCH}
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, points_mm=points)
+    assert plan.fits
+    (lost,) = plan.cut_points
+    assert (lost.name, lost.side) == ("mast", "top")
+    assert lost.short_mm == pytest.approx(INCH / 8, abs=0.02)
+    assert "mast would be cut off by 1/8 in" in plan.problems[0]
+
+
+def test_centre_line():
+    line = np.array([[3.3, 0], [3.3, 9.75]]) * INCH
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=line[::-1])
+    assert plan.fits
+    assert plan.off_centre_mm < 0.01
+    assert plan.placement.x_mm == pytest.approx(3.3 * INCH, abs=0.01)
+    level = np.array([[0, 4.8], [6.75, 4.8]]) * INCH
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=level)
+    assert plan.placement.y_mm == pytest.approx(4.8 * INCH, abs=0.01)
+
+
+def test_centre_line_gives_way_to_cloth():
+    line = np.array([[3.0, 0], [3.0, 9.75]]) * INCH
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=line)
+    assert plan.fits
+    assert plan.off_centre_mm == pytest.approx(0.25 * INCH, abs=0.02)
+    assert any("centre line" in p for p in plan.problems)
+
+
+def test_too_small():
+    plan = trim(Block("s", SAILBOAT), 7 * INCH, 9.5 * INCH)
+    assert not plan.fits
+    assert "missing" in " ".join(plan.instructions())
+    with pytest.raises(PlanError):
+        trim(Block("s", SAILBOAT), 0.4 * INCH, 9 * INCH)
+    with pytest.raises(PlanError):
+        trim(Block("s", SAILBOAT), 6 * INCH, 9 * INCH, centre_line_mm=[[1, 1], [1, 1]])
+
+
+def wavy(rng, bow):
+    """A sailboat of 32 points with bowed, wavy edges, a little turned."""
+    points = []
+    corners = SAILBOAT + rng.normal(0, 0.6, (4, 2))
+    for p, q in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        t = np.arange(8) / 8
+        out = np.array([q[1] - p[1], p[0] - q[0]]) / np.hypot(*(q - p))
+        swing = 4 * rng.normal(0, bow) * t * (1 - t) + np.where(t > 0, rng.normal(0, 0.2, 8), 0)
+        points.append(p + t[:, None] * (q - p) + swing[:, None] * out)
+    return np.vstack(points) @ axes(rng.uniform(-0.02, 0.02))
+
+
+@pytest.mark.parametrize("tight", [False, True])
+def test_nothing_better_is_found_by_trying(tight):
+    """Brute force: of thousands of places none beats the stated order of wishes.
+
+    Cloth first (shapely), then the points' shortage, then the centre line.
+    """
+    rng = np.random.default_rng(14)
+    size = np.array([6.7, 9.7] if tight else [6.5, 9.5]) * INCH
+    for _ in range(12):
+        block = Block("b", wavy(rng, 0.5), 0.1)
+        marks = np.array([[3.4, 0.3], [6.45, 5], [0.3, 4]]) * INCH + rng.normal(0, 1.5, (3, 2))
+        line = np.array([[3.4, 1.0], [3.4, 9.0]]) * INCH + rng.normal(0, 1.0, (2, 2))
+        named = dict(zip("abc", marks, strict=True))
+        plan = trim(block, *size, points_mm=named, centre_line_mm=line)
+
+        def judged(poses, outline=block.outline_mm, guard=block.guard_mm, marks=marks, line=line):
+            c, s = np.cos(poses[:, 2]), np.sin(poses[:, 2])
+            frame = np.stack([np.stack([c, s], 1), np.stack([-s, c], 1)], axis=1)
+            signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (size / 2 + guard)
+            grown = polygons(signs @ frame + poses[:, None, :2])
+            cloth = Polygon(outline).buffer(1e-4)
+            prepare(cloth)
+            at = np.abs((marks - poses[:, None, :2]) @ frame.transpose(0, 2, 1))
+            short = np.maximum(at - size / 2 + INCH / 4, 0).sum(axis=(1, 2))
+            ends = (line - poses[:, None, :2]) @ frame.transpose(0, 2, 1)
+            return contains(cloth, grown), short, np.abs(ends[:, :, 0]).max(axis=1)
+
+        laid = plan.placement
+        here = np.array([[laid.x_mm, laid.y_mm, laid.turn_rad]])
+        (fits,), (short,), (off,) = judged(here)
+        tries = [here + rng.normal(0, 1, (1500, 3)) * [k, k, k / 100] for k in (2.0, 0.3, 0.03)]
+        cloth, missed, skewed = judged(np.vstack(tries))
+        assert fits == plan.fits
+        if not fits:
+            assert not cloth.any()
+            continue
+        assert missed[cloth].min(initial=np.inf) > short - 5e-3
+        as_good = cloth & (missed <= short + 1e-9)
+        assert skewed[as_good].min(initial=np.inf) > off - 5e-3
+
+
+def settled(wishes, turn):
+    """Let one placement settle from a turn, each program solved alone."""
+    work, answer = placing._settle(wishes, turn), None
+    try:
+        while True:
+            answer = placing._solve([work.send(answer)])[0]
+    except StopIteration as end:
+        return end.value
+
+
+def test_many_at_once_as_one_by_one():
+    rng = np.random.default_rng(8)
+    blocks = [Block(str(i), wavy(rng, 0.8), 0.1 + 0.1 * (i % 3)) for i in range(40)]
+    marks = [{"mast": [84.0, 7.0 + i / 20]} if i % 3 else {} for i in range(40)]
+    lines = [[[84.0, 10.0], [84.5, 200.0]] if i % 4 == 0 else None for i in range(40)]
+    many = trim_all(blocks, 6.5 * INCH, 9.5 * INCH, points_mm=marks, centre_lines_mm=lines)
+    for plan, block, points, line in zip(many, blocks, marks, lines, strict=True):
+        one = trim(block, 6.5 * INCH, 9.5 * INCH, points_mm=points, centre_line_mm=line)
+        assert plan.name == block.name
+        assert plan.placement.corners_mm == pytest.approx(one.placement.corners_mm, abs=1e-3)
+
+
+def test_evenness_from_any_start():
+    """Local solutions from many turns give no more even cut than the one that is returned."""
+    rng = np.random.default_rng(3)
+    for _ in range(10):
+        block = Block("b", wavy(rng, 0.8), 0.1)
+        half = np.array([6.5, 9.5]) * INCH / 2
+        wishes = placing.Wishes(block, half, np.empty((0, 2)), 6.35, None, 0)
+        turns = block.turn + np.linspace(-0.3, 0.3, 9)
+        tries = [settled(wishes, turn) for turn in turns]
+        best = max(sum(one.spare_mm) for one in tries if one.clearance_mm >= 0)
+        laid = placing.place(block, *(2 * half))
+        assert laid.clearance_mm > 0
+        assert sum(laid.spare_mm) > best - 1e-3
+
+
+def test_other_points_are_kept_where_one_is_lost():
+    """Two points that cannot both be had do not take a third with them."""
+    points = {"mast": [84, 2.0], "keel": [84, 245.0], "bow": np.array([6.49, 5]) * INCH}
+    plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, points_mm=points)
+    assert {p.name for p in plan.cut_points} == {"mast", "keel"}
+
+
+def test_random_outlines_shapely():
+    rng = np.random.default_rng(4)
+    for _ in range(700):
+        shape = SAILBOAT + rng.normal(0, 1.0, (4, 2))
+        plan = trim(Block("s", shape, 0.2), 6.25 * INCH, 9.25 * INCH)
+        if plan.fits:
+            rect = Polygon(plan.placement.corners_mm)
+            assert Polygon(shape).buffer(-0.2 + 2e-3, join_style="mitre").contains(rect)
+            assert rect.area == pytest.approx(6.25 * 9.25 * INCH**2)
+            assert min(o.least_mm for o in plan.offcuts) > 0.19
