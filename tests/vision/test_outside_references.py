@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from blockcheck.measuring import measure
+from blockcheck.measuring import sides
 from blockcheck.vision.plane.adjust import adjust, first_camera
 from blockcheck.vision.plane.lens import Camera, LensPrior
 from blockcheck.vision.plane.reference import Reference
@@ -165,7 +165,7 @@ def test_a_side_is_fitted_as_nist_certifies(norris):
     """
     x, y = norris
     flat = 1e-5
-    line = measure.straight_line(np.column_stack([x, flat * y]), np.array([1.0, flat]), np.inf)
+    line = sides.straight_line(np.column_stack([x, flat * y]), np.array([1.0, flat]), np.inf)
     b0, b1 = np.array(_coefficients(*line[:2])) / flat
     assert b0 == pytest.approx(B0, rel=1e-10)
     assert b1 == pytest.approx(B1, rel=1e-12)
@@ -175,7 +175,7 @@ def test_a_side_is_fitted_as_nist_certifies(norris):
 def test_robust_weights_hardly_move_a_line_without_outliers(norris):
     """As sides are fitted: weights, and distances across; a fifth of a certified sigma at most."""
     x, y = norris
-    point, along, _, weight = measure.straight_line(np.column_stack([x, y]), np.array([1.0, 1]))
+    point, along, _, weight = sides.straight_line(np.column_stack([x, y]), np.array([1.0, 1]))
     b0, b1 = _coefficients(point, along)
     assert abs(b0 - B0) < S_B0 / 5
     assert abs(b1 - B1) < S_B1 / 5
@@ -185,7 +185,7 @@ def test_robust_weights_hardly_move_a_line_without_outliers(norris):
 def test_a_thread_does_not_pull_a_side(norris):
     x, y = norris
     pulled = y + np.where(np.arange(len(y)) % 12 == 0, 40 * S, 0)  # three of 36
-    point, along, _, _ = measure.straight_line(np.column_stack([x, pulled]), np.array([1.0, 1]))
+    point, along, _, _ = sides.straight_line(np.column_stack([x, pulled]), np.array([1.0, 1]))
     b0, b1 = _coefficients(point, along)
     plain = np.polynomial.Polynomial.fit(x, pulled, 1).convert().coef
     assert abs(b0 + 500 * b1 - (B0 + 500 * B1)) < S
@@ -196,7 +196,7 @@ def test_racking_turns_the_corners_as_the_law_of_cosines_says():
     """6 x 17 in, diagonals differ by 1/8 in: 0.633 degrees, 0.0663 in over 6 in."""
     corners = np.array([[0.0, 0], [6, 0], [6, 17], [0, 17]]) * INCH
     corners[:, 1] += 0.0663 / 6 * corners[:, 0]
-    quantities = measure._quantities(corners)
+    quantities = sides._quantities(corners)
     diagonals, angles = quantities[6:8], quantities[8:]
     assert abs(diagonals[0] - diagonals[1]) == pytest.approx(INCH / 8, rel=2e-3)
     assert np.abs(angles - 90) == pytest.approx([0.633] * 4, abs=1e-3)
@@ -210,6 +210,6 @@ def test_bow_is_straightness_about_the_least_squares_line():
     """
     x = np.linspace(-8.5, 8.5, 401)
     edge = np.column_stack([x, (x / 8.5) ** 3 / 16]) * INCH
-    side = measure.Side(points_px=edge, support=1.0, sigma_px=0.1)
-    line = measure._fit(edge, edge[0], edge[-1], side, 10.0)
-    assert measure._bow(line).value / INCH == pytest.approx(0.4 * 0.92**3 / 16, rel=0.03)
+    side = sides.Side(points_px=edge, support=1.0, sigma_px=0.1)
+    line = sides._fit(edge, edge[0], edge[-1], side, 10.0)
+    assert sides._bow(line).value / INCH == pytest.approx(0.4 * 0.92**3 / 16, rel=0.03)
