@@ -25,7 +25,7 @@ class Settings:
     grid : float or None
         Spacing of the mat's lines; without it 1 in or 1 cm, whichever fits the card.
     planned : (float, float) or None
-        Planned cut width and height.
+        Planned unfinished width and height.
     cloth_height : float
         Of the cloth's face above the mat.
     focal : float or None

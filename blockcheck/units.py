@@ -63,7 +63,7 @@ def parse_length(text: str | float, unit: str = "in") -> float:
 
 
 def parse_size(text: str | tuple[float, float], unit: str = "in") -> tuple[float, float]:
-    """Read a width and a height such as ``"6x17"``, ``"6 1/2 x 9in"`` or ``"16.5x20cm"``.
+    """Read a width and a height such as ``"6x9"``, ``"6 1/2 x 9in"`` or ``"16.5x20cm"``.
 
     A unit after the second number counts for the first too where that names none.
 
@@ -76,7 +76,7 @@ def parse_size(text: str | tuple[float, float], unit: str = "in") -> tuple[float
         return parse_length(text[0]), parse_length(text[1])
     parts = re.split(r"\s*[x×X*]\s*|\s+by\s+", text.strip())
     if len(parts) != 2 or not all(parts):
-        raise LengthError(f'"{text}" is not a size.', "Write width x height, like 6x17 or 15x43cm.")
+        raise LengthError(f'"{text}" is not a size.', "Write width x height, like 6x9 or 15x23cm.")
     _, last = _split_unit(parts[1], unit)
     return parse_length(parts[0], last), parse_length(parts[1], last)
 

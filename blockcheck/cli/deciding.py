@@ -64,7 +64,7 @@ def trim_sheet(project: Path, output: Path, paper: str) -> None:
 @click.command()
 @PROJECT
 def size(project: Path) -> None:
-    """Say which size all blocks of PROJECT can be trimmed to, and what limits it."""
+    """Say which size all blocks of PROJECT can be trimmed to, and what sets the limit."""
     quilt, blocks, _ = _worked_out(project)
     _need(quilt, "size", quilt.largest)
     assert quilt.largest is not None
@@ -120,8 +120,8 @@ def rows(project: Path) -> None:
     for i, (pieces, long) in enumerate(zip(laid.pieces, laid.check.lengths_mm, strict=True), 1):
         each = ", ".join(f"{p.name} ({words.length(plan, p.cut_mm)})" for p in pieces)
         lines.append(f"  {line} {i}: {each}; {words.length(plan, long)} sewn")
-    missing = [joint for joint in laid.check.joints if joint.meets != "yes"]
-    lines += ["", *(f"  {words.joint(quilt, joint)}" for joint in missing)] if missing else []
+    missing = [one for one in laid.check.matches if one.meets != "yes"]
+    lines += ["", *(f"  {words.seam_match(quilt, one)}" for one in missing)] if missing else []
     if quilt.half_block is not None:
         half = quilt.half_block
         lines += ["", f"Half block: {words.size(plan, half.width_mm, half.height_mm)}"]
@@ -144,7 +144,7 @@ def cut(project: Path) -> None:
             lines.append(f"  {one.piece.count} × {one.piece.name}, {words.size(plan, wide, high)}")
             lines += [f"      {one.piece.working}", f"      {words.strips(quilt, one)}"]
     if not quilt.fabrics:
-        lines.append("The plan has no setting pieces, strips or borders to cut.")
+        lines.append("The plan has no alternate blocks, sashing or borders to cut.")
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]
     lines += [f"  {name}: {working}" for name, working in words.finish(quilt)]
     lines.append(f"  Quilting lines across a finished block: {done.lines.working}")

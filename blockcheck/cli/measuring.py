@@ -26,8 +26,8 @@ CAUTION = (
     "every cut and follow its maker's instructions."
 )
 TURNED = (
-    "Is it turned? Width and height fit the plan the other way round. Turn the photo upright, or "
-    "take it again with the block as in the plan."
+    "Is this block sideways? Its width and height fit the plan the other way around. Turn the "
+    "photo, or take another with the block the right way up."
 )
 SIDES = ("top", "right", "bottom", "left")
 
@@ -51,9 +51,12 @@ PROFILES = click.option(
 @click.option("--sheet-side", help="The printed sheet's long side as you measured it, like 8.97in.")
 @click.option("--square", help="Side of a plain square in the photo.")
 @click.option("--grid", help="Spacing of the mat's lines (1in or 1cm), where there is no card.")
-@click.option("--planned", help="Planned cut size, width x height, like 6x9.")
+@click.option("--planned", help="Planned unfinished size, width x height, like 6x9.")
 @click.option(
-    "--tolerance", default="1/8in", show_default=True, help="How far off planned still serves."
+    "--tolerance",
+    default="1/8in",
+    show_default=True,
+    help="How far off the planned size is still good enough.",
 )
 @click.option("--cloth-height", help="Height of the cloth's face above the mat (0.5mm).")
 @click.option(
@@ -168,7 +171,7 @@ def demo(folder: Path) -> None:
     for name in names:
         shutil.copyfile(source / name, folder / name)
     click.echo(
-        f"Six sailboat blocks, planned 6 x 9 in cut, are in {folder}. This is what measuring them says:\n"
+        f"Six sailboat blocks, planned at 6 × 9 in unfinished, are in {folder}. Here is how they measure:\n"
     )
     given = Settings.of(card_side="4in", planned="6x9")
     for name in names:

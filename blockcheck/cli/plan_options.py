@@ -14,9 +14,12 @@ from ..units import INCH, format_exact, format_length, parse_length, parse_size
 
 # option: the plan's field, what it is
 LENGTHS = {
-    "seam": ("seam_mm", "Seam allowance."),
-    "tolerance": ("tolerance_mm", "How far off planned, or apart at a joint, still serves."),
-    "mark": ("step_mm", "The ruler's marks that a cut size falls on."),
+    "seam-allowance": ("seam_mm", "Seam allowance."),
+    "tolerance": (
+        "tolerance_mm",
+        "How far off the plan, or apart at a seam match, is still good enough.",
+    ),
+    "ruler-line": ("step_mm", "Spacing of the ruler lines that sizes are rounded to."),
     "fixed-width": ("fixed_width_mm", "Width of the common size, where it is fixed."),
     "fixed-height": ("fixed_height_mm", "Height of the common size, where it is fixed."),
     "card-side": ("card_side", "The printed card's board as you measured it, like 3.98in."),
@@ -25,13 +28,13 @@ LENGTHS = {
     "grid": ("grid", "Spacing of the mat's lines, where there is no card."),
     "cloth-height": ("cloth_height", "Height of the cloth's face above the mat."),
     "fabric-width": ("fabric_width_mm", "Usable width of the fabric."),
-    "strip": ("strip_cut_mm", "Cut width of the strips between rows."),
+    "sashing": ("sashing_cut_mm", "Cut width of the sashing between blocks or rows."),
 }
 COUNTS = {
-    "seams-across": "Seams that a block's width crosses.",
-    "seams-down": "Seams that a block's height crosses.",
+    "seams-across": "Seams that you cross going across a block.",
+    "seams-down": "Seams that you cross going down a block.",
     "rows": "Rows in the quilt.",
-    "columns": "Places in a row.",
+    "blocks-per-row": "Blocks in a row, alternate blocks counted too.",
 }
 NONE = "none"
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
@@ -41,14 +44,16 @@ _MARKS = {"in": INCH / 8, "cm": 1.0}
 def plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command every option of the plan; what is not given comes as None or empty."""
     options = [
-        click.option("--planned", help="Planned cut size, width x height, like 6x9."),
+        click.option(
+            "--planned", help="Planned unfinished size of a block, width x height, like 6x9."
+        ),
         *(click.option(f"--{name}", help=text) for name, (_, text) in LENGTHS.items()),
         *(click.option(f"--{name}", help=text) for name, text in COUNTS.items()),
         click.option("--setting", type=click.Choice(["straight", "offset"])),
         click.option(
             "--alternate/--no-alternate",
             default=None,
-            help="Blocks and setting pieces take turns, or not.",
+            help="Pieced and alternate blocks take turns, or not.",
         ),
         click.option("--border", multiple=True, help="Cut width of a border, inner ones first."),
         click.option("--unit", type=click.Choice(["in", "cm"]), help="Unit of what is printed."),
@@ -123,23 +128,23 @@ def plan_rows(plan: Plan) -> list[tuple[str, str]]:
     ]
     setting = [plan.setting]
     setting += [f"rows: {plan.rows}"] if plan.rows else []
-    setting += [f"places in a row: {plan.columns}"] if plan.columns else []
-    setting += ["blocks and setting pieces take turns"] if plan.alternate else []
+    setting += [f"blocks per row: {plan.blocks_per_row}"] if plan.blocks_per_row else []
+    setting += ["with alternate blocks"] if plan.alternate else []
     rows = [
-        ("planned size (cut)", planned or "not given"),
+        ("planned size (unfinished)", planned or "not given"),
         ("seam allowance", length(plan.seam_mm)),
         ("tolerance", length(plan.tolerance_mm)),
-        ("ruler's marks", length(plan.step_mm)),
+        ("ruler lines", length(plan.step_mm)),
         ("fixed", ", ".join(fixed)),
-        ("card's side", exact(plan.card_side) or "not measured: taken as printed"),
-        ("sheet's side", exact(plan.sheet_side)),
-        ("plain square's side", exact(plan.square)),
-        ("mat's lines", exact(plan.grid)),
-        ("cloth's height", exact(plan.cloth_height)),
-        ("fabric's width", length(plan.fabric_width_mm)),
+        ("card side", exact(plan.card_side) or "not measured: taken as printed"),
+        ("sheet side", exact(plan.sheet_side)),
+        ("plain square", exact(plan.square)),
+        ("mat lines", exact(plan.grid)),
+        ("cloth height", exact(plan.cloth_height)),
+        ("fabric width", length(plan.fabric_width_mm)),
         ("seams in a block", ", ".join(seams)),
         ("setting", ", ".join(setting)),
-        ("strips (cut)", "" if plan.strip_cut_mm is None else length(plan.strip_cut_mm)),
+        ("sashing (cut)", "" if plan.sashing_cut_mm is None else length(plan.sashing_cut_mm)),
         ("borders (cut)", ", ".join(map(length, plan.borders_mm))),
     ]
     return [(name, text) for name, text in rows if text]

@@ -133,7 +133,7 @@ def list_blocks(project: Path) -> None:
         said = f"{quilt.path.name}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
         if the_plan.planned_mm:
             planned = " × ".join(_length(mm, the_plan) for mm in the_plan.planned_mm)
-            said += f", planned {planned} cut, tolerance {_length(the_plan.tolerance_mm, the_plan)}"
+            said += f", planned {planned} unfinished, tolerance {_length(the_plan.tolerance_mm, the_plan)}"
             head += ["width fits", "height fits"]
         click.echo(said)
         if rows:
@@ -249,7 +249,7 @@ def export(project: Path, output: Path) -> None:
 @PROJECT
 @click.argument("source", type=click.Path(path_type=Path, dir_okay=False))
 def import_(project: Path, source: Path) -> None:
-    """Take sizes measured with a ruler (SOURCE.csv) or a whole project (SOURCE.json)."""
+    """Import ruler sizes (SOURCE.csv) or a whole project (SOURCE.json)."""
     with in_words():
         if _kind(source) == ".csv":
             with Project.open(project) as quilt:

@@ -19,11 +19,11 @@ class Plan:
     Attributes
     ----------
     planned_mm : (float, float) or None
-        Planned cut width and height of a block.
+        Planned unfinished width and height of a block.
     seam_mm, tolerance_mm : float
-        Seam allowance; how far a joint may miss, or a block be off its planned size.
+        Seam allowance; how far a seam match may miss, or a block be off its planned size.
     step_mm : float
-        The ruler's marks that a cut size falls on.
+        Spacing of the ruler lines that a size falls on.
     fixed_width_mm, fixed_height_mm : float or None
         One dimension of the common size, where the plan fixes it.
     unit, fraction
@@ -38,12 +38,12 @@ class Plan:
         Seams that the planned width and height cross inside a block.
     setting : {"straight", "offset"}
         Rows in line, or neighbouring rows (columns) shifted by half a block.
-    rows, columns : int or None
+    rows, blocks_per_row : int or None
         Places in the quilt; from the number of blocks where None.
     alternate : bool
-        Whether blocks and setting pieces take turns.
-    strip_cut_mm : float or None
-        Cut width of the strips between rows; none where None.
+        Whether pieced and alternate blocks take turns.
+    sashing_cut_mm : float or None
+        Cut width of the sashing; none where None.
     borders_mm : tuple of float
         Cut widths of the borders from the inside out.
     """
@@ -66,9 +66,9 @@ class Plan:
     seams_down: int | None = None
     setting: str = "straight"
     rows: int | None = None
-    columns: int | None = None
+    blocks_per_row: int | None = None
     alternate: bool = False
-    strip_cut_mm: float | None = None
+    sashing_cut_mm: float | None = None
     borders_mm: tuple[float, ...] = ()
 
 

@@ -32,7 +32,7 @@ from .trimming.common_size import (
 from .trimming.trim_lines import TrimPlan, trim_all
 
 T = TypeVar("T")
-SLIVER = 0.8  # of the smallest block: less is a strip laid across it, not a block trimmed
+SLIVER = 0.8  # of the smallest block: less is a sliver laid across it, not a block trimmed
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class QuiltPlan:
     too_close : tuple of str
         Those of `below` that may reach it: what was measured to lack is within its U95.
     uncertain : tuple of str
-        Blocks whose size is known less well than half a ruler's mark.
+        Blocks whose size is known less well than half a ruler line.
     seams : mapping of {"width", "height"} to SewnSeam
     trims : tuple of TrimPlan
         In the order of the records.
@@ -106,20 +106,22 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         return QuiltPlan(plan, set_aside=aside, gaps=missing)
     gaps: dict[str, str] = {}
     if plan.planned_mm is None:
-        gaps["planned"] = "The plan names no planned size, so nothing is compared with a pattern."
+        gaps["planned"] = "The plan gives no planned size, so nothing is compared with a pattern."
     cloth = [_cloth(b, plan.step_mm) for b in used]
     guard = {b.name: b.guard_mm for b in cloth}
     seams = _try(gaps, "seams", lambda: _seams(plan, used)) or {}
     largest, size, below = _try(gaps, "size", lambda: _sizes(plan, used, cloth)) or (None, None, ())
     if size is None:
         gaps["trims"] = gaps["size"]
-        gaps["rows"] = gaps["cuts"] = "This follows once the blocks have a size in common."
+        gaps["rows"] = gaps["cuts"] = (
+            "This can be worked out once the blocks have a size in common."
+        )
         trims, rows, cuts = None, None, None
     else:
         trims = _try(gaps, "trims", lambda: _trims(plan, used, cloth, size))
         rows = _try(gaps, "rows", lambda: lay_rows(plan, used, size))
         if rows is None:
-            gaps["cuts"] = "What else to cut follows from the rows."
+            gaps["cuts"] = "What else to cut can be worked out once the rows are."
         cuts = rows and _try(gaps, "cuts", lambda: cut_list(plan, rows, size))
     half, fabrics, finish = cuts or (None, (), None)
     return QuiltPlan(
@@ -189,7 +191,7 @@ def _sizes(
     if any(mm < SLIVER * smallest for mm, smallest in zip(size, least, strict=True)):
         raise PlanError(
             f"The block {largest.limits[0].name} is too small for the fixed size.",
-            "Set it aside, or let go of the fixed dimension.",
+            "Set it aside, or do not fix the width or height.",
         )
     if plan.planned_mm is None:
         return largest, size, ()
@@ -214,14 +216,14 @@ def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:
     untrimmed = [b for b in used if b.state == "measured"]
     counts = {"width": plan.seams_across, "height": plan.seams_down}
     if plan.planned_mm is None or not any(counts.values()):
-        missing = "how many seams cross the block (--seams-across, --seams-down)"
+        missing = "how many seams you cross going over the block (--seams-across, --seams-down)"
         if plan.planned_mm is None:
             missing = "the planned size and " + missing
         raise PlanError(
-            f"How wide the seams were really sewn can be told once the plan says {missing}."
+            f"How wide the seams were really sewn can be worked out once the plan says {missing}."
         )
     if not untrimmed:
-        raise PlanError("How wide the seams were sewn can only be told from untrimmed blocks.")
+        raise PlanError("How wide the seams were sewn can be told only from untrimmed blocks.")
     found = {}
     for (name, count), planned in zip(counts.items(), plan.planned_mm, strict=True):
         sizes = [b.width_mm if name == "width" else b.height_mm for b in untrimmed]

@@ -264,7 +264,7 @@ def check_plan(plan: Plan) -> None:
         for value in given if several else (given,):
             if not (isinstance(value, int | float) and 0 < value < math.inf):
                 raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
-    for name, least in (("rows", 1), ("columns", 1), ("seams_across", 0), ("seams_down", 0)):
+    for name, least in (("rows", 1), ("blocks_per_row", 1), ("seams_across", 0), ("seams_down", 0)):
         count = getattr(plan, name)
         if count is not None and count < least:
             raise PlanError(f"The plan's {_said(name)} must be {least} or more.")

@@ -12,8 +12,8 @@ from xml.etree import ElementTree as ET
 
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.joints import Piece
-from ..planning.rows.laying import HALF, SETTING, STRIP, TO_SEW
+from ..planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW
+from ..planning.rows.seam_matches import Piece
 from ..units import INCH
 from . import words
 
@@ -149,13 +149,13 @@ def size_table(quilt: QuiltPlan) -> str:
 
 
 def rows_to_scale(quilt: QuiltPlan) -> str:
-    """Draw the rows (or columns) as they measure now, with numbers on the joints that miss."""
+    """Draw the rows (or columns) as they measure now, with numbers on the seam matches that miss."""
     rows, plan = quilt.rows, quilt.plan
     if rows is None or quilt.size_mm is None:
         return ""
     upright, seam = rows.along == "height", plan.seam_mm
     across = (quilt.size_mm[0] if upright else quilt.size_mm[1]) - 2 * seam
-    gap = plan.strip_cut_mm - 2 * seam if plan.strip_cut_mm and not upright else 0.0
+    gap = plan.sashing_cut_mm - 2 * seam if plan.sashing_cut_mm and not upright else 0.0
     long = max(rows.check.lengths_mm)
     width, height = len(rows.pieces) * (across + gap) - gap, long
     if not upright:
@@ -182,7 +182,7 @@ def rows_to_scale(quilt: QuiltPlan) -> str:
                 stroke_width=em / 8, fill=plain if _plain(piece) else "white",
                 **({"stroke_dasharray": em / 2} if piece.name == TO_SEW else {}),
             )  # fmt: skip
-            if not _plain(piece) and piece.name != STRIP:
+            if not _plain(piece) and piece.name != SASHING:
                 name = "to sew" if piece.name == TO_SEW else piece.name
                 room = (x1 - x0) / max(len(name), 1) * 1.6
                 svg.text(
@@ -196,17 +196,17 @@ def rows_to_scale(quilt: QuiltPlan) -> str:
             svg.text(x, -em / 2, name if across > 4 * em else str(r + 1), em, text_anchor="middle")
         else:
             svg.text(-em / 4, y, name, em, text_anchor="middle", transform=f"rotate(-90 {-em / 4:.2f} {y:.2f})")  # fmt: skip
-    missing = [j for j in rows.check.joints if j.meets != "yes"]
-    for i, joint in enumerate(missing, start=1):
+    missing = [m for m in rows.check.matches if m.meets != "yes"]
+    for i, match in enumerate(missing, start=1):
         # where the two rows' own lengths bring the planned place
-        planned = sum(p.planned_mm - 2 * seam for p in rows.pieces[joint.rows[0]])
-        longs = [rows.check.lengths_mm[r] for r in joint.rows]
-        along = joint.planned_mm / planned * sum(longs) / 2
-        x, y = at(along, joint.rows[1] * (across + gap) - gap / 2)
+        planned = sum(p.planned_mm - 2 * seam for p in rows.pieces[match.rows[0]])
+        longs = [rows.check.lengths_mm[r] for r in match.rows]
+        along = match.planned_mm / planned * sum(longs) / 2
+        x, y = at(along, match.rows[1] * (across + gap) - gap / 2)
         svg.add("circle", cx=x, cy=y, r=em * 0.75, stroke_width=em / 8, stroke="white")
         svg.text(x, y + em / 3, str(i), em, text_anchor="middle", fill="white", stroke="none")
     return str(svg)
 
 
 def _plain(piece: Piece) -> bool:
-    return piece.name in (SETTING, HALF, STRIP)
+    return piece.name in (ALTERNATE, HALF, SASHING)

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from ..planning.cutting.cut_list import Cut
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.joints import Joint
-from ..planning.rows.laying import STRIP
+from ..planning.rows.laying import SASHING
+from ..planning.rows.seam_matches import SeamMatch
 from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.trim_lines import TrimPlan
 from ..units import format_length, format_uncertainty
@@ -27,7 +27,7 @@ def length(plan: Plan, mm: float, *, fraction: int = 0, rounding: str = "nearest
 
 
 def size(plan: Plan, width_mm: float, height_mm: float) -> str:
-    """Write a cut size: ``6 1/8 × 9 in``."""
+    """Write a size: ``6 1/8 × 9 in``."""
     wide = length(plan, width_mm, fraction=32).removesuffix(f" {plan.unit}")
     return f"{wide} × {length(plan, height_mm, fraction=32)}"
 
@@ -59,18 +59,19 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
     if largest is not None and quilt.size_mm is not None:
         if quilt.size_mm != (largest.width_mm, largest.height_mm):
             more = size(plan, largest.width_mm, largest.height_mm)
-            said.append(f"The largest size that all of them reach is {more}.")
+            said.append(f"The largest size that every block reaches is {more}.")
         by_name: dict[str, list[str]] = {}
         for limit in largest.limits:
             now = largest.width_mm if limit.dimension == "width" else largest.height_mm
             lacks = length(plan, limit.short_mm, fraction=32, rounding="up")
             goal = length(plan, now + largest.step_mm, fraction=32)
             words = (
-                f"for {goal} {AIM[limit.dimension]} it lacks {lacks}, most at its {limit.side} edge"
+                f"{lacks} short of {goal} {AIM[limit.dimension]}, most of it at the "
+                f"{limit.side} edge"
             )
             by_name.setdefault(limit.name, []).append(words)
         said += [
-            f"{sentence(called(name))} limits it: {'; '.join(parts)}."
+            f"{sentence(called(name))} sets the limit: {'; '.join(parts)}."
             for name, parts in by_name.items()
         ]
         if len(largest.table) > 1 and len(largest.table[1].set_aside) <= 2:
@@ -83,7 +84,7 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
             planned, target = size(plan, *plan.planned_mm), size(plan, *quilt.size_mm)
             said.append(
                 f"The pattern asks for {planned}, which not every block reaches. If you trim to "
-                f"{target}, cut everything else in the quilt to match it."
+                f"{target}, cut everything else in the quilt to match."
             )
     if "planned" in quilt.gaps:
         said.append(quilt.gaps["planned"])
@@ -92,7 +93,7 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
     if quilt.uncertain:
         said.append(
             f"The size of {names(quilt.uncertain)} is not certain enough to cut by: measure with "
-            "the ruler, or take the photo again with more of the mat's lines in view."
+            "the ruler, or take another photo with more of the mat's lines in view."
         )
     return tuple(said)
 
@@ -109,13 +110,14 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
     found = []
     for m in quilt.below:
         lack = length(quilt.plan, m.short_mm, fraction=32, rounding="up")
-        where = m.end if m.end in ("middle", "all along") else f"most at the {m.end}"
-        where = {"middle": "most in the middle"}.get(where, where)
-        what = f"{lack} missing at the {m.side} edge, {where}"
+        where = {"middle": ", most of it in the middle", "all along": ", all along"}.get(
+            m.end, f", most of it at the {m.end}"
+        )
+        what = f"{lack} short at the {m.side} edge{where}"
         advice = m.advice
         if m.name in quilt.too_close:
-            what = f"too close to call: up to {lack} missing at the {m.side} edge"
-            advice = "Lay the ruler on it before you decide."
+            what = f"too close to call: up to {lack} short at the {m.side} edge"
+            advice = "Measure it with the ruler before you decide."
         found.append((sentence(called(m.name)), what, advice))
     return tuple(found)
 
@@ -131,16 +133,17 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
     return ""
 
 
-def joint(quilt: QuiltPlan, one: Joint) -> str:
-    """Say which joint misses, by how much, and what to ease."""
+def seam_match(quilt: QuiltPlan, one: SeamMatch) -> str:
+    """Say which seams fail to match, by how much, and what to ease."""
     rows, plan = quilt.rows, quilt.plan
     line = "column" if rows is not None and rows.along == "height" else "row"
     off = length(plan, abs(one.step_mm))
     doubt = ", too close to call" if one.meets == "too close to call" else ""
     first, second = (
-        f"{line} {r + 1}, {name}," for r, name in zip(one.rows, one.names, strict=True)
+        f"the {'seam ' if name.startswith('after ') else ''}{name} in {line} {r + 1}"
+        for r, name in zip(one.rows, one.names, strict=True)
     )
-    return f"{sentence(first)} and {second} miss each other by {off}{doubt}. {one.advice}"
+    return f"{sentence(first)} and {second} are {off} apart{doubt}. {one.advice}".rstrip()
 
 
 def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
@@ -149,41 +152,48 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
     if rows is None or quilt.size_mm is None:
         return (quilt.gaps["rows"],)
     said = []
-    miss = sum(j.meets == "no" for j in rows.check.joints)
-    close = sum(j.meets == "too close to call" for j in rows.check.joints)
-    joints, tolerance = len(rows.check.joints), length(plan, plan.tolerance_mm, fraction=32)
-    if not joints:
+    miss = sum(j.meets == "no" for j in rows.check.matches)
+    close = sum(j.meets == "too close to call" for j in rows.check.matches)
+    matches, tolerance = len(rows.check.matches), length(plan, plan.tolerance_mm, fraction=32)
+    if not matches:
         said.append(rows.note)
     elif miss or close:
         doubt = f" and {close} {'is' if close == 1 else 'are'} too close to call" if close else ""
         said.append(
-            f"As the blocks measure now, {miss} of {joints} joints {'misses' if miss == 1 else 'miss'} "
-            f"by more than {tolerance}{doubt}. Trimmed to {size(plan, *quilt.size_mm)} they all meet."
+            f"As the blocks measure now, {miss} of {matches} seam matches "
+            f"{'is' if miss == 1 else 'are'} off by more than {tolerance}{doubt}. Once every block is "
+            f"trimmed to {size(plan, *quilt.size_mm)}, they all meet."
         )
     else:
-        said.append(f"As the blocks measure now, all {joints} joints meet within {tolerance}.")
-    if plan.rows is None or plan.columns is None:
+        said.append(
+            f"As the blocks measure now, all {matches} seam matches meet within {tolerance}."
+        )
+    if plan.rows is None or plan.blocks_per_row is None:
         line = f"{len(rows.pieces)} {'columns' if rows.along == 'height' else 'rows'}"
-        said.append(f"The plan does not say how many rows and columns; {line} are drawn.")
+        said.append(
+            f"The plan does not say how many rows, or how many blocks per row; {line} are drawn."
+        )
     if rows.to_sew:
-        said.append(f"{_count(rows.to_sew, 'place')} still without a block, drawn as planned.")
+        said.append(
+            f"{_count(rows.to_sew, 'place')} still without a block and drawn at the planned size."
+        )
     if rows.left_over:
-        said.append(f"No place is left for {names(rows.left_over)}.")
+        said.append(f"There is no place left for {names(rows.left_over)}.")
     if rows.arrangement is not None:
         worst, now = rows.arrangement.worst_mm, rows.check.worst_mm
         if worst < now - plan.tolerance_mm / 8:
             order = "; ".join(
                 f"{'column' if rows.along == 'height' else 'row'} {i}: "
-                + ", ".join(name for name in row if name != STRIP)
+                + ", ".join(name for name in row if name != SASHING)
                 for i, row in enumerate(rows.arrangement.rows, 1)
             )
             said.append(
-                f"Untrimmed, this order meets better, {length(plan, worst)} at worst and not "
-                f"{length(plan, now)}: {order}."
+                f"Untrimmed, the rows meet better in this order, off by {length(plan, worst)} at "
+                f"worst instead of {length(plan, now)}: {order}."
             )
-        elif joints:
+        elif matches:
             said.append("No other order of the blocks meets better.")
-    elif joints:
+    elif matches:
         said.append(rows.note)
     return tuple(said)
 
@@ -197,15 +207,17 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
     low, high = (format_uncertainty(e.u95, unit=quilt.plan.unit) for e in (sizes[0], sizes[-1]))
     spread = low if low == high else f"{low} to {high}"
     said = [
-        f"Every measured size is known to ± {spread}: of a hundred sizes about ninety-five lie "
-        "that near to the true one."
+        f"Every measured size is good to ± {spread}: about 95 of every 100 are at least that close to "
+        "the truth."
     ]
     if sizes[-1].budget:
         most = max(sizes[-1].budget, key=lambda t: t.u).name
-        said.append(f"Where it is largest, most of it comes from: {most}.")
+        said.append(f"Where the ± is largest, most of it comes from: {most}.")
     if any(b.guard_mm > 0 for b in used):
         guard = format_uncertainty(max(b.guard_mm for b in used), unit=quilt.plan.unit)
-        said.append(f"The trim lines keep up to {guard} inside the measured edges because of it.")
+        said.append(
+            f"To allow for it, the trim lines stay up to {guard} inside the measured edges."
+        )
     if ruler := [b.name for b in used if b.source == "ruler"]:
         said.append(f"Measured with a ruler and not from a photo: {names(ruler)}.")
     return tuple(said)

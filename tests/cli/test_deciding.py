@@ -37,7 +37,7 @@ def project(tmp_path):
 def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     said = run("size", project)
     assert said.startswith("All 4 blocks can be trimmed to 6 1/8 × 9 1/8 in.")
-    assert "SB-4 limits it: for 9 1/4 in high it lacks" in said
+    assert "SB-4 sets the limit: 1/8 in short of 9 1/4 in high" in said
     assert "6 1/8 × 9 1/8 in: 4 of 4 blocks" in said
     assert "Below the planned 6 1/2 × 9 1/2 in:" in said
     assert "Measured with a ruler and not from a photo" in said
@@ -67,8 +67,8 @@ def test_trim_of_a_block_set_aside_says_so(project):
 def test_rows_tell_where_they_miss_and_what_to_ease(project):
     said = run("rows", project)
     assert "row 1: SB-1 (6 5/16 in), SB-2 (6 1/4 in); 11 9/16 in sewn" in said
-    assert "Row 1, after SB-1, and row 2, after SB-3, miss each other by 5/16 in" in said
-    assert "Ease SB-3 by 5/16 in" in said
+    assert "The seam after SB-1 in row 1 and the seam after SB-3 in row 2 are 5/16 in apart" in said
+    assert "5/16 in over 5 5/8 in is too much to ease: trim SB-3 to size first." in said
 
 
 def test_cut_shows_every_working(project):
@@ -150,4 +150,4 @@ def test_a_measured_photo_is_drawn_on_until_it_is_gone(tmp_path):
     run("report", path)
     page = (tmp_path / "sails.html").read_text("utf-8")
     assert "data:image/jpeg" not in page
-    assert "for want of a photo: block 1" in page
+    assert "because there is no photo: block 1" in page

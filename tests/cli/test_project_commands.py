@@ -56,21 +56,21 @@ def test_the_page_s_python_is_true():
 
 
 def test_the_options_are_the_plan_and_none_takes_away():
-    run("new", "q", "--planned", "15x23", "--unit", "cm", "--seam", "6mm", "--strip", "4",
+    run("new", "q", "--planned", "15x23", "--unit", "cm", "--seam-allowance", "6mm", "--sashing", "4",
         "--border", "5", "--border", "10", "--rows", "3", "--alternate", "--setting", "offset",
         "--fixed-width", "14.5", "--card-side", "10.1")  # fmt: skip
     with Project.open("q") as quilt:
         plan = quilt.plan
     assert plan.planned_mm == (150, 230)
-    assert (plan.seam_mm, plan.step_mm, plan.strip_cut_mm) == (6, 1, 40)
+    assert (plan.seam_mm, plan.step_mm, plan.sashing_cut_mm) == (6, 1, 40)
     assert (plan.borders_mm, plan.rows, plan.alternate) == ((50, 100), 3, True)
     assert (plan.setting, plan.fixed_width_mm, plan.card_side) == ("offset", 145, 101)
-    said = run("plan", "q", "--strip", "none", "--border", "none", "--rows", "none", "--unit", "in",
-               "--no-alternate", "--mark", "1/4")  # fmt: skip
-    assert "strips" not in said
+    said = run("plan", "q", "--sashing", "none", "--border", "none", "--rows", "none", "--unit", "in",
+               "--no-alternate", "--ruler-line", "1/4")  # fmt: skip
+    assert "sashing" not in said
     with Project.open("q") as quilt:
         plan = quilt.plan
-    assert (plan.strip_cut_mm, plan.borders_mm, plan.rows) == (None, (), None)
+    assert (plan.sashing_cut_mm, plan.borders_mm, plan.rows) == (None, (), None)
     assert (plan.step_mm, plan.alternate, plan.planned_mm) == (INCH / 4, False, (150, 230))
 
 
@@ -78,7 +78,7 @@ def test_the_options_are_the_plan_and_none_takes_away():
     ("words", "said"),
     [
         (["--planned", "six"], "not a size"),
-        (["--seam", "none"], "not a length"),
+        (["--seam-allowance", "none"], "not a length"),
         (["--rows", "two"], "not a whole number"),
         (["--rows", "0"], "must be 1 or more"),
         (["--card-side", "4mm"], "not between"),
@@ -154,5 +154,5 @@ def test_a_photo_taken_sideways_is_asked_about_when_it_is_kept(tmp_path):
         photo.transpose(Image.Transpose.ROTATE_90).save(tmp_path / "turned.jpg", quality=95)
     run("new", "q", "--planned", "6x9", "--card-side", "4in")
     said = run("add", "q", "turned.jpg")
-    assert "Is it turned?" in said
+    assert "Is this block sideways?" in said
     assert "--again 1" in said

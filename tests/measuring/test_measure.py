@@ -199,8 +199,8 @@ def test_lengths_without_a_unit_are_in_the_unit_asked_for():
 def test_a_block_that_lies_on_its_side_is_asked_about():
     photo = PHOTOS / TRUTH["demo/sailboat-1"]["photo"]
     words = ["measure", str(photo), "--card-side", "4in", "--planned"]
-    assert "Is it turned?" in CliRunner().invoke(main, [*words, "9x6"]).output
-    assert "Is it turned?" not in CliRunner().invoke(main, [*words, "6x9"]).output
+    assert "Is this block sideways?" in CliRunner().invoke(main, [*words, "9x6"]).output
+    assert "Is this block sideways?" not in CliRunner().invoke(main, [*words, "6x9"]).output
 
 
 def test_the_demo_keeps_its_pictures_apart_from_its_photos(tmp_path):

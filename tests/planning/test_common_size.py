@@ -201,7 +201,7 @@ def test_short_both_ways():
     assert wide.short_mm == pytest.approx(1 / 8 * INCH, abs=1e-3)
     assert (high.side in ("top", "bottom"), wide.side in ("left", "right")) == (True, True)
     assert "strip" in high.advice
-    assert "narrower allowance" in wide.advice
+    assert "narrower seam allowance" in wide.advice
 
 
 def test_where_it_is_missing():

@@ -111,12 +111,12 @@ def test_quilting_lines():
         finishing.quilting_lines(10.0, 40)
 
 
-def test_half_blocks_and_setting_pieces():
-    piece = c.half_blocks(6.5 * INCH, 9.5 * INCH, 4, strip_cut_mm=2 * INCH)
+def test_half_blocks_and_alternate_blocks():
+    piece = c.half_blocks(6.5 * INCH, 9.5 * INCH, 4, sashing_cut_mm=2 * INCH)
     assert inches(piece.height_mm) == pytest.approx(4.25)
     assert "(9 1/2 in − 2 in) ÷ 2 + 2 × 1/4 in = 4 1/4 in" in piece.working
     assert inches(c.half_blocks(6.5 * INCH, 9.5 * INCH, 4, across="width").width_mm) == 3.5
-    assert c.setting_pieces(6.5 * INCH, 9.5 * INCH, 7).count == 7
+    assert c.alternate_blocks(6.5 * INCH, 9.5 * INCH, 7).count == 7
 
 
 def test_frame_and_borders():
@@ -133,10 +133,10 @@ def test_frame_and_borders():
 
 
 def test_strips_and_yardage():
-    strips = c.strips_between(30 * INCH, 1.5 * INCH, 4)
+    strips = c.sashing_between_rows(30 * INCH, 1.5 * INCH, 4)
     assert strips.count == 3
     assert inches(strips.width_mm) == pytest.approx(2)
-    cloth = c.yardage([strips, c.setting_pieces(6.5 * INCH, 9.5 * INCH, 7)])
+    cloth = c.yardage([strips, c.alternate_blocks(6.5 * INCH, 9.5 * INCH, 7)])
     # three 2 in strips (one 30 1/2 in piece from each), two 6 1/2 in strips (four pieces each)
     assert cloth.strips[0][1:] == (3, pytest.approx(2 * INCH))
     assert cloth.strips[1][1:] == (2, pytest.approx(6.5 * INCH))
@@ -182,7 +182,7 @@ def test_quilt_backing_batting():
     panel, cloth = finishing.backing(60 * INCH, 70 * INCH)
     assert panel.count == 2
     assert inches(cloth.exact_mm) == pytest.approx(136)  # two of 68 in, not two of 78 in
-    assert "level seams" in panel.working
+    assert "horizontal seams" in panel.working
 
 
 def test_working_everywhere_and_bad_numbers():

@@ -9,8 +9,8 @@ import pytest
 
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.quilt import work_out
-from blockcheck.planning.rows.joints import half_block_cut
-from blockcheck.planning.rows.laying import HALF, SETTING, STRIP, TO_SEW, grid
+from blockcheck.planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, grid
+from blockcheck.planning.rows.seam_matches import half_block_cut
 from blockcheck.uncertainty import Estimate, Term, own_u, scale_u
 from blockcheck.units import INCH
 
@@ -121,32 +121,35 @@ def test_the_grid_is_the_most_even_with_fewest_places_wasted(blocks, alternate, 
 def test_fifteen_places_filled_in_turn_take_eight_blocks_and_seven_plain_pieces():
     """Common practice; three rows of five."""
     eight = [record(f"b{i}", 6.3, 9.2) for i in range(8)]
-    rows = work_out(Plan(alternate=True, rows=3, columns=5), eight).rows
-    assert rows.count(SETTING) == 7
+    rows = work_out(Plan(alternate=True, rows=3, blocks_per_row=5), eight).rows
+    assert rows.count(ALTERNATE) == 7
     assert (rows.to_sew, rows.left_over) == (0, ())
     for above, below in zip(rows.pieces, rows.pieces[1:], strict=False):
         assert all(
-            (p.name == SETTING) != (q.name == SETTING) for p, q in zip(above, below, strict=True)
+            (p.name == ALTERNATE) != (q.name == ALTERNATE)
+            for p, q in zip(above, below, strict=True)
         )
 
 
 def test_shifted_rows_begin_and_end_with_half_blocks_and_are_as_long():
     same = [record(f"b{i}", 6.5, 9.5, u=0) for i in range(8)]
-    quilt = work_out(Plan(setting="offset", rows=3, columns=3), same)
+    quilt = work_out(Plan(setting="offset", rows=3, blocks_per_row=3), same)
     assert [p.name == HALF for p in quilt.rows.pieces[1]] == [True, False, False, True]
     assert quilt.half_block.width_mm == pytest.approx(half_block_cut(6.5 * INCH))
     assert quilt.half_block.count == 2
     assert np.ptp(quilt.rows.check.lengths_mm) == pytest.approx(0, abs=1e-9)
-    assert quilt.rows.check.joints
+    assert quilt.rows.check.matches
     assert quilt.rows.check.worst_mm == pytest.approx(0, abs=1e-9)
 
 
 def test_with_strips_it_is_columns_that_are_shifted():
     """A shifted column has one strip more: half + strip + ... + strip + half."""
     same = [record(f"b{i}", 6.5, 9.5, u=0) for i in range(8)]
-    quilt = work_out(Plan(setting="offset", strip_cut_mm=2 * INCH, rows=3, columns=3), same)
+    quilt = work_out(
+        Plan(setting="offset", sashing_cut_mm=2 * INCH, rows=3, blocks_per_row=3), same
+    )
     assert quilt.rows.along == "height"
-    assert [sum(p.name == STRIP for p in line) for line in quilt.rows.pieces] == [2, 3, 2]
+    assert [sum(p.name == SASHING for p in line) for line in quilt.rows.pieces] == [2, 3, 2]
     assert quilt.half_block.height_mm == pytest.approx((9.5 - 2) / 2 * INCH + 2 * INCH / 4)
     assert np.ptp(quilt.rows.check.lengths_mm) == pytest.approx(0, abs=1e-9)
     # three finished blocks and two finished strips
@@ -155,35 +158,37 @@ def test_with_strips_it_is_columns_that_are_shifted():
 
 def test_rows_as_they_measure_miss_where_a_block_is_wide():
     wide = [record(n, w, 9.5) for n, w in zip("abcd", (6.5, 6.5, 6.8, 6.5), strict=True)]
-    rows = work_out(Plan(rows=2, columns=2), wide).rows
+    rows = work_out(Plan(rows=2, blocks_per_row=2), wide).rows
     assert rows.check.flagged == ("c",)
     assert rows.arrangement is not None
     assert rows.arrangement.worst_mm <= rows.check.worst_mm + 1e-9
 
 
 def test_empty_places_and_blocks_left_over_are_told():
-    assert work_out(Plan(rows=2, columns=4), SIX).rows.to_sew == 2
-    assert work_out(Plan(rows=2, columns=2), SIX).rows.left_over == ("SB-5", "SB-6")
-    missing = work_out(Plan(rows=2, columns=4), SIX).rows
+    assert work_out(Plan(rows=2, blocks_per_row=4), SIX).rows.to_sew == 2
+    assert work_out(Plan(rows=2, blocks_per_row=2), SIX).rows.left_over == ("SB-5", "SB-6")
+    missing = work_out(Plan(rows=2, blocks_per_row=4), SIX).rows
     assert missing.count(TO_SEW) == 2
     assert missing.arrangement is None
     assert missing.note
 
 
 def test_the_quilt_adds_up():
-    plan = Plan(rows=2, columns=3, strip_cut_mm=1.5 * INCH, borders_mm=(2 * INCH, 3 * INCH))
+    plan = Plan(
+        rows=2, blocks_per_row=3, sashing_cut_mm=1.5 * INCH, borders_mm=(2 * INCH, 3 * INCH)
+    )
     quilt = work_out(plan, SIX)
     w, h = (v / INCH for v in quilt.size_mm)
     assert quilt.finish.width_mm / INCH == pytest.approx(3 * (w - 0.5) + 2 * (1.5 + 2.5))
     assert quilt.finish.height_mm / INCH == pytest.approx(2 * (h - 0.5) + 1 + 2 * (1.5 + 2.5))
-    assert [f.name for f in quilt.fabrics] == ["strips", "border 1", "border 2"]
+    assert [f.name for f in quilt.fabrics] == ["sashing", "border 1", "border 2"]
     sides, ends = (c.piece for c in quilt.fabrics[-1].cuts)
     assert (sides.count, ends.count) == (2, 2)
     assert ends.width_mm / INCH == pytest.approx(quilt.finish.width_mm / INCH + 0.5)
 
 
 def test_a_border_longer_than_the_cloth_is_joined():
-    plan = Plan(rows=1, columns=12, borders_mm=(2 * INCH,))
+    plan = Plan(rows=1, blocks_per_row=12, borders_mm=(2 * INCH,))
     twelve = [record(f"b{i}", 6.5, 9.5) for i in range(12)]
     ends = work_out(plan, twelve).fabrics[-1].cuts[1]
     assert ends.per_strip is None
@@ -201,9 +206,9 @@ def test_a_border_longer_than_the_cloth_is_joined():
         (Plan(fixed_width_mm=40 * INCH), SIX, "size"),
         (Plan(fixed_width_mm=40 * INCH), SIX, "cuts"),
         (Plan(fixed_width_mm=6.25 * INCH), SIX, "size"),
-        (Plan(strip_cut_mm=0.4 * INCH), SIX, "cuts"),
+        (Plan(sashing_cut_mm=0.4 * INCH), SIX, "cuts"),
         (Plan(borders_mm=(0.5 * INCH,)), SIX, "cuts"),
-        (Plan(setting="offset", strip_cut_mm=12 * INCH), SIX, "rows"),
+        (Plan(setting="offset", sashing_cut_mm=12 * INCH), SIX, "rows"),
         (Plan(seam_mm=4 * INCH), SIX, "trims"),
     ],
 )

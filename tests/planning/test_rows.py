@@ -9,14 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blockcheck.errors import PlanError
-from blockcheck.planning.rows.joints import (
+from blockcheck.planning.rows.order import arrange
+from blockcheck.planning.rows.seam_matches import (
     Piece,
     check_rows,
     compare_halves,
     half_block_cut,
     seam_positions,
 )
-from blockcheck.planning.rows.order import arrange
 from blockcheck.units import INCH
 
 
@@ -40,39 +40,47 @@ def test_seam_positions_add_up(cuts):
     assert seams[-1].position_mm == pytest.approx(sum(cuts) - len(cuts) * INCH / 2)
     assert seams[-1].u_mm == pytest.approx(0.3 * math.sqrt(len(cuts)))
     check = check_rows([pieces, pieces])
-    assert sum(j.step_mm for j in check.joints) == pytest.approx(check.joints[-1].total_mm)
+    assert sum(j.step_mm for j in check.matches) == pytest.approx(check.matches[-1].total_mm)
 
 
 def test_straight_rows():
     check = check_rows([row(6.5, 6.5, 6.5), row(6.5, 6.75, 6.5, u=0.3, name="boat")])
-    assert len(check.joints) == 3
-    first, second, third = check.joints
+    assert len(check.matches) == 3
+    first, second, third = check.matches
     assert first.meets == "yes"
     assert second.step_mm == pytest.approx(INCH / 4)
     assert (second.meets, third.meets, third.adds_up) == ("no", "yes", "no")
     assert check.flagged == ("boat 2",)
-    assert second.advice == "Ease boat 2 by 1/4 in over 6 in."
+    assert second.advice == "1/4 in over 6 in is too much to ease: trim boat 2 to size first."
     assert third.total_u_mm == pytest.approx(0.3 * math.sqrt(3))
     assert check.worst_mm == pytest.approx(INCH / 4)
+
+
+def test_only_what_can_be_sewn_flat_is_eased():
+    """1/8 in over 6 in is eased (common practice), whatever the tolerance; 1/4 in is not."""
+    near = check_rows([row(6.5, 6.5), row(6.625, 6.5, name="boat")], tolerance_mm=2.0)
+    assert near.matches[0].advice == "Ease boat 1 in by 1/8 in over 6 in."
+    far = check_rows([row(6.5, 6.5), row(6.75, 6.5, name="boat")], tolerance_mm=2.0)
+    assert "too much to ease" in far.matches[0].advice
 
 
 def test_half_block_formulas():
     """Sewn, two halves (and the strip) are as long as one block (algebra)."""
     block, strip, seam = 9.5 * INCH, 2 * INCH, INCH / 4
-    half = half_block_cut(block, strip_cut_mm=strip)
+    half = half_block_cut(block, sashing_cut_mm=strip)
     assert half == pytest.approx((9.5 - 2) / 2 * INCH + INCH / 2)
     assert 2 * (half - 2 * seam) + strip - 2 * seam == pytest.approx(block - 2 * seam)
     assert half_block_cut(block) == pytest.approx(5 * INCH)
     with pytest.raises(PlanError):
-        half_block_cut(block, strip_cut_mm=10 * INCH)
+        half_block_cut(block, sashing_cut_mm=10 * INCH)
 
 
 def test_offset_rows_meet_at_centres():
     half = half_block_cut(6.5 * INCH)
     pieces = [Piece("half 1", half, half), *row(6.5, 6.5, name="boat"), Piece("half 2", half, half)]
     check = check_rows([row(6.5, 6.5, 6.5), pieces])
-    assert len(check.joints) == 6
-    assert all(j.meets == "yes" and j.total_mm == pytest.approx(0) for j in check.joints)
+    assert len(check.matches) == 6
+    assert all(j.meets == "yes" and j.total_mm == pytest.approx(0) for j in check.matches)
     assert check.lengths_mm[0] == pytest.approx(check.lengths_mm[1])
 
 
@@ -80,31 +88,31 @@ def test_offset_uncertainty_agrees_with_simulation():
     rng = np.random.default_rng(1)
     half, u = half_block_cut(6.5 * INCH), 0.4
     b = [Piece("h", half, half, u), Piece("b", 6.5 * INCH, 6.5 * INCH, u)]
-    joint = check_rows([row(6.5, 6.5, u=u), b]).joints[-1]
+    match = check_rows([row(6.5, 6.5, u=u), b]).matches[-1]
     e = rng.normal(0, u, (40000, 4))
     total = e[:, 0] + e[:, 1] - e[:, 0] - e[:, 1] + e[:, 2] + e[:, 3] - e[:, 0] - e[:, 1] / 2
-    assert joint.total_u_mm == pytest.approx(total.std(), rel=0.02)
-    assert joint.names == ("centre of sailboat 2", "after b")
+    assert match.total_u_mm == pytest.approx(total.std(), rel=0.02)
+    assert match.names == ("centre of sailboat 2", "after b")
 
 
-def test_strips_lie_over_the_middle_of_blocks_in_offset_rows():
-    """With strips between the pieces, a strip of one row is centred on a block of the next."""
-    strip = Piece("strip", 2 * INCH, 2 * INCH)
-    half = half_block_cut(6.5 * INCH, strip_cut_mm=2 * INCH)
+def test_sashing_lies_over_the_middle_of_blocks_in_offset_rows():
+    """With sashing between the pieces, that of one row is centred on a block of the next."""
+    sashing = Piece("sashing", 2 * INCH, 2 * INCH)
+    half = half_block_cut(6.5 * INCH, sashing_cut_mm=2 * INCH)
     end, (a, b, c) = Piece("half", half, half), row(6.5, 6.5, 6.5)
-    check = check_rows([[a, strip, b], [end, strip, c, strip, end]])
-    assert {n for j in check.joints for n in j.names if "strip" in n} >= {"centre of strip"}
-    assert all(j.total_mm == pytest.approx(0, abs=1e-9) for j in check.joints)
+    check = check_rows([[a, sashing, b], [end, sashing, c, sashing, end]])
+    assert {n for j in check.matches for n in j.names if "sashing" in n} >= {"centre of sashing"}
+    assert all(j.total_mm == pytest.approx(0, abs=1e-9) for j in check.matches)
     assert check.lengths_mm[0] == pytest.approx(check.lengths_mm[1])
 
 
 def test_small_steps_that_add_up():
-    """Each joint is within 1/8 in, but the rows drift apart: they are to be pinned."""
+    """Each seam match is within 1/8 in, but the rows drift apart: they are to be pinned."""
     check = check_rows([row(6.5, 6.5, 6.5), row(6.56, 6.56, 6.56, name="boat")])
-    assert [j.meets for j in check.joints] == ["yes"] * 3
-    assert [j.adds_up for j in check.joints] == ["yes", "yes", "no"]
-    assert "Pin the rows together here" in check.joints[2].advice
-    assert "3/16 in apart" in check.joints[2].advice
+    assert [j.meets for j in check.matches] == ["yes"] * 3
+    assert [j.adds_up for j in check.matches] == ["yes", "yes", "no"]
+    assert "Pin the rows together here" in check.matches[2].advice
+    assert "3/16 in apart" in check.matches[2].advice
     assert not check.flagged
 
 
@@ -149,19 +157,19 @@ def test_solver_agrees_with_all_orders():
 
 
 def test_arrangement_in_offset_rows():
-    """Blocks among half blocks: the worst joint of the order is that of the checked rows."""
+    """Blocks among half blocks: the worst seam match of the order is that of the checked rows."""
     rng = np.random.default_rng(5)
     cuts = {f"b{i}": 6.5 * INCH + rng.normal(0, 2) for i in range(7)}
     half = Piece("half", half_block_cut(6.5 * INCH), half_block_cut(6.5 * INCH))
     rows = [[None, None, None], [half, None, None, half], [None, None]]
     with pytest.raises(PlanError):
         arrange({**cuts, "b7": 165.0}, rows)
-    rows[2] = [None, Piece("setting rectangle", 6.5 * INCH, 6.5 * INCH), None]
+    rows[2] = [None, Piece("alternate block", 6.5 * INCH, 6.5 * INCH), None]
     found = arrange(cuts, rows, planned_mm=6.5 * INCH, u_mm=dict.fromkeys(cuts, 0.3))
     assert found.rows[1][0] == found.rows[1][-1] == "half"
     assert sorted(n for line in found.rows for n in line if n in cuts) == sorted(cuts)
     assert found.worst_mm == pytest.approx(found.check.worst_mm)
-    assert all(j.total_u_mm > 0 for j in found.check.joints)
+    assert all(j.total_u_mm > 0 for j in found.check.matches)
     tries = []
     for order in itertools.islice(itertools.permutations(cuts), 0, None, 29):
         names = iter(order)

@@ -91,7 +91,7 @@ def test_centre_line_gives_way_to_cloth():
 def test_too_small():
     plan = trim(Block("s", SAILBOAT), 7 * INCH, 9.5 * INCH)
     assert not plan.fits
-    assert "missing" in " ".join(plan.instructions())
+    assert "short" in " ".join(plan.instructions())
     with pytest.raises(PlanError):
         trim(Block("s", SAILBOAT), 0.4 * INCH, 9 * INCH)
     with pytest.raises(PlanError):

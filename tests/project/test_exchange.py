@@ -36,7 +36,7 @@ plans = st.builds(
     card_side=st.none() | st.floats(60, 250),
     rows=st.none() | st.integers(1, 30),
     alternate=st.booleans(),
-    strip_cut_mm=st.none() | lengths,
+    sashing_cut_mm=st.none() | lengths,
     borders_mm=st.lists(lengths, max_size=3).map(tuple),
 )
 blocks = st.sampled_from(["1", "2", "3", "4"])

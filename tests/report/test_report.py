@@ -50,8 +50,8 @@ PLAN = Plan(
     planned_mm=(6.5 * INCH, 9.5 * INCH),
     seams_across=2,
     rows=2,
-    columns=3,
-    strip_cut_mm=1.5 * INCH,
+    blocks_per_row=3,
+    sashing_cut_mm=1.5 * INCH,
     borders_mm=(3 * INCH,),
 )
 
@@ -110,7 +110,7 @@ def photo_of(path, block, *, falls=(200, 60, 60)):
 def test_the_verdict_comes_first_in_a_sentence():
     page = page_of(PLAN, SIX)
     assert page.text.index("All 6 blocks can be trimmed to 6 1/8 × 9 1/8 in.") < 200
-    assert "SB-4 limits it: for 9 1/4 in high it lacks" in page.text
+    assert "SB-4 sets the limit: 1/8 in short of 9 1/4 in high" in page.text
     assert words.RULER_FIRST in page.text
     assert "Rotary cutters are sharp" in page.text
     assert "Irons" in page.text
@@ -153,13 +153,17 @@ def test_names_are_written_as_they_are_and_run_nothing(hostile, tmp_path):
     ("plan", "blocks", "sentence"),
     [
         (PLAN, (), "There are no measured blocks yet."),
-        (Plan(), SIX, "The plan names no planned size"),
-        (Plan(), SIX, "can be told once the plan says the planned size"),
+        (Plan(), SIX, "The plan gives no planned size"),
+        (Plan(), SIX, "can be worked out once the plan says the planned size"),
         (PLAN, SIX[:1], "Rows are compared once two blocks or more are measured."),
-        (PLAN, SIX[:1], "What else to cut follows from the rows."),
-        (Plan(), SIX, "The plan does not say how many rows and columns; 2 rows are drawn."),
-        (Plan(), SIX, "The plan has no setting pieces, strips or borders"),
-        (Plan(fixed_width_mm=999.0), SIX, "No size on the ruler's marks fits all the blocks."),
+        (PLAN, SIX[:1], "What else to cut can be worked out once the rows are."),
+        (
+            Plan(),
+            SIX,
+            "The plan does not say how many rows, or how many blocks per row; 2 rows are drawn.",
+        ),
+        (Plan(), SIX, "The plan has no alternate blocks, sashing or borders"),
+        (Plan(fixed_width_mm=999.0), SIX, "No size on the ruler lines fits all the blocks."),
         (Plan(borders_mm=(1.0,)), SIX, "must be greater than zero."),
     ],
 )
@@ -181,9 +185,9 @@ def test_a_block_of_uncertain_size_is_said_to_be():
 def test_bare_numbers_are_called_blocks():
     numbered = tuple(replace(b, name=str(i)) for i, b in enumerate(SIX, 1))
     quilt = work_out(PLAN, numbered)
-    assert any(s.startswith("Block 4 limits it") for s in words.reasons(quilt))
+    assert any(s.startswith("Block 4 sets the limit") for s in words.reasons(quilt))
     assert words.names(["1", "2"]) == "block 1 and block 2"
-    assert all("block" in words.joint(quilt, j) for j in quilt.rows.check.joints)
+    assert all("block" in words.seam_match(quilt, j) for j in quilt.rows.check.matches)
 
 
 def test_very_many_names_are_cut_short():
@@ -195,7 +199,7 @@ def test_centimetres_all_through():
     plan = replace(PLAN, unit="cm", step_mm=5.0)
     text = page_of(plan, SIX).text.replace("\N{NO-BREAK SPACE}", " ")
     assert "All 6 blocks can be trimmed to 15.5 × 23.0 cm." in text
-    assert not re.findall(r"\d (?:\d+/\d+ )?in\b(?! the)", text)
+    assert not re.findall(r"\d (?:\d+/\d+ )?in\b(?! the| row)", text)
 
 
 def svg_of(text):
@@ -207,7 +211,7 @@ def named(svg, tag):
 
 
 def test_rows_are_drawn_to_scale():
-    quilt = work_out(replace(PLAN, strip_cut_mm=None), SIX)
+    quilt = work_out(replace(PLAN, sashing_cut_mm=None), SIX)
     rects = [e for e in named(svg_of(drawing.rows_to_scale(quilt)), "rect") if e.get("stroke")]
     widths = [float(e.get("width")) for e in rects]
     expected = [b.width_mm.value - 2 * PLAN.seam_mm for b in SIX]
@@ -216,7 +220,7 @@ def test_rows_are_drawn_to_scale():
 
 def test_each_joint_that_misses_has_its_number():
     quilt = work_out(PLAN, SIX)
-    missing = [j for j in quilt.rows.check.joints if j.meets != "yes"]
+    missing = [j for j in quilt.rows.check.matches if j.meets != "yes"]
     svg = svg_of(drawing.rows_to_scale(quilt))
     assert missing
     assert len(named(svg, "circle")) == len(missing)
@@ -252,7 +256,7 @@ def test_missing_cloth_is_hatched_apart_and_called_missing():
     svg = trim_picture(PLAN, SIX[0], too_large)
     assert "missing" in [e.text for e in named(svg_of(svg), "text")]
     html = report_html(replace(quilt, trims=(too_large,)), SIX, title="x")
-    assert "what is hatched crosswise is missing" in html
+    assert "what is cross-hatched is missing" in html
     assert "SB-1: does not reach the size" in Page(html).text
 
 
@@ -285,7 +289,7 @@ def test_the_photo_is_embedded_and_its_lack_is_said(tmp_path):
     images = [v for tag, name, v in page.attributes if tag == "image" and name == "href"]
     assert len(images) == 1
     Image.open(io.BytesIO(base64.b64decode(images[0].split(",")[1]))).load()
-    assert "Drawn from the measured outline, for want of a photo: SB-2, SB-3" in page.text
+    assert "Drawn from the measured outline because there is no photo: SB-2, SB-3" in page.text
 
 
 def test_a_photo_that_is_gone_broken_or_another_is_not_drawn_on(tmp_path):
@@ -325,7 +329,7 @@ def pdf_text(path):
 @pytest.mark.parametrize(("paper", "points"), [("letter", (612, 792)), ("a4", (595, 842))])
 def test_the_trim_sheet_has_every_block_on_its_paper(tmp_path, paper, points):
     blocks = tuple(replace(SIX[i % 6], name=f"SB-{i}") for i in range(14))
-    plan = Plan(rows=2, columns=8)
+    plan = Plan(rows=2, blocks_per_row=8)
     write_trim_sheet(tmp_path / "t.pdf", work_out(plan, blocks), title="Boats", paper=paper)
     text = pdf_text(tmp_path / "t.pdf")
     pages = text.split("\f")

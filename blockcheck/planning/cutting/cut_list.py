@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ...units import INCH, format_length
 from ..plan import Plan
-from ..rows.laying import HALF, SETTING, STRIP, Rows
+from ..rows.laying import ALTERNATE, HALF, SASHING, Rows
 from . import finishing, pieces
 from .finishing import Binding, QuiltingLines
 from .pieces import CutPiece, Figure, StripYield, Yardage
@@ -71,45 +71,45 @@ def cut_list(
     Raises
     ------
     PlanError
-        If a strip, border or piece comes out at nothing.
+        If sashing, a border or a piece comes out at nothing.
     """
-    seam, unit, strip = plan.seam_mm, plan.unit, plan.strip_cut_mm
+    seam, unit, sashing = plan.seam_mm, plan.unit, plan.sashing_cut_mm
     upright = rows.along == "height"
-    per = sum(p.name != STRIP for p in rows.pieces[0])
+    per = sum(p.name != SASHING for p in rows.pieces[0])
     high, wide = (per, len(rows.pieces)) if upright else (len(rows.pieces), per)
     inner_w, inner_h = size_mm[0] - 2 * seam, size_mm[1] - 2 * seam
-    plain, strips = [], []
+    plain, between = [], []
     half = None
-    if count := rows.count(SETTING):
-        plain.append(pieces.setting_pieces(*size_mm, count, unit=unit))
+    if count := rows.count(ALTERNATE):
+        plain.append(pieces.alternate_blocks(*size_mm, count, unit=unit))
     if count := rows.count(HALF):
         half = pieces.half_blocks(
             *size_mm,
             count,
             across=rows.along,
-            strip_cut_mm=strip if upright else None,
+            sashing_cut_mm=sashing if upright else None,
             seam_mm=seam,
             unit=unit,
         )
         plain.append(half)
     down = [inner_h] * high
-    if strip is not None:
-        down = [mm for h in down for mm in (strip - 2 * seam, h)][1:]
+    if sashing is not None:
+        down = [mm for h in down for mm in (sashing - 2 * seam, h)][1:]
         if upright:
             words = (
                 f"as long as a block is wide, {format_length(size_mm[0], unit=unit, fraction=32)}"
             )
-            count = rows.count(STRIP)
-            strips.append(CutPiece("strip between blocks", size_mm[0], strip, count, words))
+            count = rows.count(SASHING)
+            between.append(CutPiece("sashing between blocks", size_mm[0], sashing, count, words))
         elif high > 1:
-            strips.append(
-                pieces.strips_between(
-                    wide * inner_w, strip - 2 * seam, high, seam_mm=seam, unit=unit
+            between.append(
+                pieces.sashing_between_rows(
+                    wide * inner_w, sashing - 2 * seam, high, seam_mm=seam, unit=unit
                 )
             )
     body = finishing.quilt_size([inner_w] * wide, down, unit=unit)
     whole = (body[0].value_mm, body[1].value_mm)
-    groups = [("setting pieces", plain), ("strips", strips)]
+    groups = [("alternate blocks and half blocks", plain), ("sashing", between)]
     for i, border in enumerate(plan.borders_mm, start=1):
         name = f"border {i}" if len(plan.borders_mm) > 1 else "border"
         sides, whole = pieces.borders(*whole, border - 2 * seam, seam_mm=seam, unit=unit)

@@ -27,7 +27,7 @@ from .pieces import (
 def quilt_size(
     columns_mm: Sequence[float], rows_mm: Sequence[float], *, unit: str = "in"
 ) -> tuple[Figure, Figure]:
-    """Finished width and height: the sums of the finished columns and rows, strips with them."""
+    """Finished width and height: the sums of the finished columns and rows, sashing with them."""
     result = []
     for name, parts in (("width", columns_mm), ("height", rows_mm)):
         require_positive(**{name: sum(parts)})
@@ -95,8 +95,8 @@ def backing(
         raise PlanError("The usable width is not wider than its seams.", "")
     ways = []
     for wide, long, seams in (
-        (whole.width_mm, whole.height_mm, "upright seams"),
-        (whole.height_mm, whole.width_mm, "level seams"),
+        (whole.width_mm, whole.height_mm, "vertical seams"),
+        (whole.height_mm, whole.width_mm, "horizontal seams"),
     ):
         panels = max(1, math.ceil((wide - 2 * seam_mm) / (usable_mm - 2 * seam_mm) - 1e-9))
         ways.append((panels * long, panels, long, seams))
@@ -143,8 +143,8 @@ def quilting_lines(
     last = width_mm - (parts - 1) * gap
     if gap <= 0 or last <= 0:
         raise PlanError(
-            f"{written(width_mm, unit)} cannot be divided into {parts} parts on these marks.",
-            "Use fewer parts or finer marks.",
+            f"{written(width_mm, unit)} cannot be divided into {parts} parts on these ruler lines.",
+            "Use fewer parts or finer ruler lines.",
         )
     off = last - gap
     working = (

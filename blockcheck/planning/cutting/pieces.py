@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ...errors import PlanError
 from ...units import INCH, MM_PER, format_length, to_step
-from ..rows.joints import half_block_cut
+from ..rows.seam_matches import half_block_cut
 
 QUARTER = INCH / 4
 YARD = 36 * INCH
@@ -75,15 +75,17 @@ def sewn_width(cuts_mm: Sequence[float], *, seam_mm: float = QUARTER, unit: str 
     return Figure("sewn width", value, working)
 
 
-def setting_pieces(width_mm: float, height_mm: float, count: int, *, unit: str = "in") -> CutPiece:
-    """Setting rectangles, cut to the blocks' common size."""
+def alternate_blocks(
+    width_mm: float, height_mm: float, count: int, *, unit: str = "in"
+) -> CutPiece:
+    """Alternate blocks, cut to the blocks' common size."""
     require_positive(width=width_mm, height=height_mm)
-    text = f"common cut size {written(width_mm, unit)} × {written(height_mm, unit)}, {count} pieces"
-    return CutPiece("setting rectangle", width_mm, height_mm, count, text)
+    text = f"the size the blocks are trimmed to, {written(width_mm, unit)} × {written(height_mm, unit)}, {count} of them"
+    return CutPiece("alternate block", width_mm, height_mm, count, text)
 
 
 def alternate(rows: int, columns: int) -> tuple[int, int]:
-    """Blocks and plain pieces when places are filled in turn, beginning with a block."""
+    """Pieced and alternate blocks when places are filled in turn, beginning with a block."""
     places = rows * columns
     return (places + 1) // 2, places // 2
 
@@ -94,7 +96,7 @@ def half_blocks(
     count: int,
     *,
     across: str = "height",
-    strip_cut_mm: float | None = None,
+    sashing_cut_mm: float | None = None,
     seam_mm: float = QUARTER,
     unit: str = "in",
 ) -> CutPiece:
@@ -102,32 +104,32 @@ def half_blocks(
     if across not in ("width", "height"):
         raise PlanError(f"A block is halved in width or height, not in {across}.", "")
     whole = width_mm if across == "width" else height_mm
-    half = half_block_cut(whole, strip_cut_mm=strip_cut_mm, seam_mm=seam_mm)
-    if strip_cut_mm is None:
+    half = half_block_cut(whole, sashing_cut_mm=sashing_cut_mm, seam_mm=seam_mm)
+    if sashing_cut_mm is None:
         working = f"{written(whole, unit)} ÷ 2 + {written(seam_mm, unit)} = {written(half, unit)}"
     else:
         working = (
-            f"({written(whole, unit)} − {written(strip_cut_mm, unit)}) ÷ 2 + 2 × {written(seam_mm, unit)}"
+            f"({written(whole, unit)} − {written(sashing_cut_mm, unit)}) ÷ 2 + 2 × {written(seam_mm, unit)}"
             f" = {written(half, unit)}"
         )
     size = (half, height_mm) if across == "width" else (width_mm, half)
     return CutPiece("half block", *size, count, working)
 
 
-def strips_between(
+def sashing_between_rows(
     length_finished_mm: float,
-    strip_finished_mm: float,
+    sashing_finished_mm: float,
     rows: int,
     *,
     seam_mm: float = QUARTER,
     unit: str = "in",
 ) -> CutPiece:
-    """Strips between rows: one fewer than rows, as long as a row and its seam allowances."""
-    require_positive(row_length=length_finished_mm, strip_width=strip_finished_mm)
-    working = grown(strip_finished_mm, length_finished_mm, seam_mm, unit, (" wide", " long"))
+    """Sashing between rows: one fewer than rows, as long as a row and its seam allowances."""
+    require_positive(row_length=length_finished_mm, sashing_width=sashing_finished_mm)
+    working = grown(sashing_finished_mm, length_finished_mm, seam_mm, unit, (" wide", " long"))
     return CutPiece(
-        "strip between rows",
-        strip_finished_mm + 2 * seam_mm,
+        "sashing between rows",
+        sashing_finished_mm + 2 * seam_mm,
         length_finished_mm + 2 * seam_mm,
         max(rows - 1, 0),
         f"{working}, {rows} rows − 1",

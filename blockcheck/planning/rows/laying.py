@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 from ...errors import PlanError
 from ...uncertainty import own_u
 from ..plan import BlockRecord, Plan, called
-from .joints import Piece, RowsCheck, check_rows, half_block_cut
 from .order import Arrangement, arrange
+from .seam_matches import Piece, RowsCheck, check_rows, half_block_cut
 
 ARRANGE_LIMIT_S = 1.0  # what a person waits for an order of the blocks
-SETTING, HALF, STRIP, TO_SEW = "setting rectangle", "half block", "strip", "block still to sew"
+ALTERNATE, HALF, SASHING, TO_SEW = "alternate block", "half block", "sashing", "block still to sew"
 
 
 @dataclass(frozen=True)
@@ -51,14 +51,14 @@ class Rows:
 
 
 def grid(plan: Plan, blocks: int) -> tuple[int, int]:
-    """Rows and columns: as planned, else the most even grid that wastes fewest places."""
+    """Rows and blocks per row: as planned, else the most even grid that wastes fewest places."""
     count = 2 * blocks - 1 if plan.alternate else blocks
-    if plan.rows and plan.columns:
-        return plan.rows, plan.columns
+    if plan.rows and plan.blocks_per_row:
+        return plan.rows, plan.blocks_per_row
     if plan.rows:
         return plan.rows, math.ceil(count / plan.rows)
-    if plan.columns:
-        return math.ceil(count / plan.columns), plan.columns
+    if plan.blocks_per_row:
+        return math.ceil(count / plan.blocks_per_row), plan.blocks_per_row
     tries = range(2, math.isqrt(count) + 1) or (1,)
     rows = min(tries, key=lambda r: (-count % r, -r))
     return rows, math.ceil(count / rows)
@@ -68,8 +68,8 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
     """Set blocks into the plan's rows in their order and compare neighbouring rows.
 
     In an offset setting every second row is shifted by half a block and begins and ends with a
-    half block. Strips between the rows would part rows that are shifted along themselves, so
-    with strips it is the columns that are shifted, and the strips lie between their pieces.
+    half block. Sashing between the rows would part rows that are shifted along themselves, so
+    with sashing it is the columns that are shifted, and the sashing lies between their pieces.
 
     Parameters
     ----------
@@ -85,15 +85,17 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
     """
     if len(blocks) < 2:
         raise PlanError("Rows are compared once two blocks or more are measured.")
-    shifted, strip_mm = plan.setting == "offset", plan.strip_cut_mm
-    upright = shifted and strip_mm is not None
-    between = [Piece(STRIP, strip_mm, strip_mm)] if upright and strip_mm is not None else []
-    rows, columns = grid(plan, len(blocks))
-    lines, per = (columns, rows) if upright else (rows, columns)
+    shifted, sashing_mm = plan.setting == "offset", plan.sashing_cut_mm
+    upright = shifted and sashing_mm is not None
+    between = [Piece(SASHING, sashing_mm, sashing_mm)] if upright and sashing_mm is not None else []
+    rows, per_row = grid(plan, len(blocks))
+    lines, per = (per_row, rows) if upright else (rows, per_row)
     cut = size_mm[upright]
     ends: list[Piece] = []
     if shifted and lines > 1:
-        half = half_block_cut(cut, strip_cut_mm=strip_mm if upright else None, seam_mm=plan.seam_mm)
+        half = half_block_cut(
+            cut, sashing_cut_mm=sashing_mm if upright else None, seam_mm=plan.seam_mm
+        )
         ends = [Piece(HALF, half, half)]
     sizes = [(called(b.name), b.height_mm if upright else b.width_mm) for b in blocks]
     waiting = iter([Piece(name, e.value, cut, own_u(e)) for name, e in sizes])
@@ -103,11 +105,11 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
         odd = shifted and line % 2 == 1
         row = list(ends) if odd else []
         for place in range(per - odd):
-            # blocks and plain pieces take turns: like a chessboard, or as shifted rows fill up
+            # pieced and alternate blocks take turns: like a chessboard, or as shifted rows fill up
             plain = plan.alternate and (turn if shifted else line + place) % 2 == 1
             turn += 1
             unsewn = Piece(TO_SEW, cut, cut)
-            row.append(Piece(SETTING, cut, cut) if plain else next(waiting, unsewn))
+            row.append(Piece(ALTERNATE, cut, cut) if plain else next(waiting, unsewn))
         row += ends if odd else []
         laid.append(tuple([p for piece in row for p in (*between, piece)][len(between) :]))
     left_over = tuple(p.name for p in waiting)
@@ -115,7 +117,7 @@ def lay_rows(plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, fl
     result = Rows("height" if upright else "width", tuple(laid), check, None, "", 0, left_over)
     result = replace(result, to_sew=result.count(TO_SEW))
     if lines < 2:
-        return replace(result, note="One row has no joints to meet another's.")
+        return replace(result, note="A single row has no seams to match with another row's.")
     if result.to_sew or left_over:
         note = "An order of the blocks is worked out once every block has a place, and every place one."
         return replace(result, note=note)

@@ -1,4 +1,4 @@
-"""An order of the blocks over the rows in which the worst joint misses least."""
+"""An order of the blocks over the rows in which the worst seam match misses least."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from scipy.sparse import csr_array
 
 from ...errors import PlanError
 from ...units import INCH
-from .joints import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
+from .seam_matches import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
 
 
 @dataclass(frozen=True)
 class Arrangement:
-    """An order of blocks over rows, its worst mismatch, how it was found, and all its joints.
+    """An order of blocks over rows, its worst mismatch, how it was found, and all its seam matches.
 
     Attributes
     ----------
@@ -29,7 +29,7 @@ class Arrangement:
     method : str
         "exact: ..." where the best is proved, else how it was looked for.
     check : RowsCheck
-        Every joint of this order, with uncertainty.
+        Every seam match of this order, with uncertainty.
     """
 
     rows: tuple[tuple[str, ...], ...]
@@ -51,7 +51,7 @@ def arrange(
 ) -> Arrangement:
     """Spread blocks over rows so that the worst mismatch is smallest.
 
-    The mismatch counts at every joint of neighbouring rows, from the rows' start. Up to eight
+    The mismatch counts at every seam match of neighbouring rows, from the rows' start. Up to eight
     blocks all orders are tried. Up to 24, SciPy's `milp` (HiGHS branch and cut) proves the best
     or stops at its time; beyond that blocks of like size go one above the other and pairs are
     exchanged while that helps. `method` says which.
@@ -64,7 +64,7 @@ def arrange(
         How many straight rows; or the rows themselves, straight or offset, with None in each
         block's place.
     u_mm : mapping of str to float, optional
-        Standard uncertainty of each block's length, for the joints.
+        Standard uncertainty of each block's length, for the seam matches.
     planned_mm : float, optional
         A block's planned cut length; the blocks' mean unless told.
     seam_mm, tolerance_mm, unit
@@ -114,7 +114,7 @@ def arrange(
 def _mismatch(
     rows: Sequence[Sequence[Piece | None]], planned: float, seam_mm: float
 ) -> tuple[Array, Array, NDArray[np.int_]]:
-    """Each joint's mismatch as shares (joints, places) of the blocks' excess, and a fixed part.
+    """Each seam match's miss as shares (joints, places) of the blocks' excess, and a fixed part.
 
     Also the places in an order in which blocks sorted by size come to lie above their like.
     """

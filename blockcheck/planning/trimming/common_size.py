@@ -23,7 +23,7 @@ _SEEN_MM = 0.01  # a lack that is worth a word
 
 @dataclass(frozen=True)
 class SizeRow:
-    """One line of the size table: a cut size, how many blocks reach it, and which do not."""
+    """One line of the size table: a size, how many blocks reach it, and which do not."""
 
     width_mm: float
     height_mm: float
@@ -73,7 +73,7 @@ def common_size(
     fix_width_mm: float | None = None,
     fix_height_mm: float | None = None,
 ) -> CommonSize:
-    """Find the largest cut size on the ruler's marks that every block can be trimmed to.
+    """Find the largest size on the ruler lines that every block can be trimmed to.
 
     Largest means largest area; of equal areas the wider. Widths are looked at from the widest
     mark down to half of the narrowest block, as far as a larger area could still be had.
@@ -123,8 +123,8 @@ def common_size(
         rows.append(SizeRow(float(widths[k]), h * step_mm, int(reached.sum()), left))
     if not rows or rows[0].reached < n:
         raise PlanError(
-            "No size on the ruler's marks fits all the blocks.",
-            "Set the smallest block aside, or let go of the fixed dimension.",
+            "No size on the ruler lines fits all the blocks.",
+            "Set the smallest block aside, or do not fix the width or height.",
         )
     w, h_mm = rows[0].width_mm, rows[0].height_mm
     k = int(np.argmin(np.abs(widths - w)))
@@ -235,12 +235,12 @@ def below_size(
 def _advice(short_mm: float, seam_mm: float) -> str:
     short_mm -= _SEEN_MM
     if short_mm <= INCH / 16:
-        return "Press the seams open or flat again and measure again."
+        return "Press the seams again and remeasure."
     if short_mm <= seam_mm:
-        return "Unpick the widest seam and sew it again with a narrower allowance."
+        return "Unpick the widest seam and resew it with a narrower seam allowance."
     if short_mm <= INCH:
-        return "Sew a strip to that side and trim back to size."
-    return "Use this block elsewhere, on the back or in a label."
+        return "Add a strip of fabric to that side and trim it back to size."
+    return "Use this block somewhere else: on the back, or as a label."
 
 
 @dataclass(frozen=True)
@@ -289,9 +289,9 @@ def seam_allowance_really_sewn(
     Parameters
     ----------
     sizes_mm : sequence of float
-        Measured cut sizes across the seams, one per block, untrimmed.
+        Measured unfinished sizes across the seams, one per block, untrimmed.
     planned_mm : float
-        Planned cut size.
+        Planned unfinished size.
     seams : int
         Number of seams that the size crosses.
     seam_mm : float
@@ -323,24 +323,23 @@ def seam_allowance_really_sewn(
     seen = to_step(abs(extra), INCH / 32) > 0 if unit == "in" else to_step(abs(extra), 1.0) > 0
     amount = f"about {text}" if seen else f"less than {'1/32 in' if unit == 'in' else '0.1 cm'}"
     if abs(extra) <= u95 and same:
-        sentence = "The seams are as planned as far as can be measured; leave the machine as it is."
+        sentence = "The seam allowance is as planned, as far as can be measured; leave the machine as it is."
     elif abs(extra) <= u95:
         sentence = (
-            "On average the seams are right but they vary from block to block; check cutting and "
-            "pressing, and sew against a guide."
+            "On average the seams are right, but they vary from block to block; check your cutting "
+            "and pressing, and sew against a guide."
         )
     elif same:
         move = "towards" if extra > 0 else "away from"
         result = "short" if extra > 0 else "over"
         sentence = (
-            f"All blocks come out {total} {result}: if the pieces were cut to size and the seams "
+            f"The blocks come out {total} {result}: if the pieces were cut to size and the seams "
             f"pressed flat, move the needle or the guide {amount} (± {sure}) {move} the raw edge, "
-            f"because the seams are sewn that much {off} than planned."
+            f"because the seams are that much {off} than planned."
         )
     else:
         sentence = (
-            f"The seams are {amount} (± {sure}) {off} than planned on average but vary from block "
-            "to block; "
-            "check cutting and pressing first, then sew against a guide."
+            f"The seams are {amount} (± {sure}) {off} than planned on average, but vary from "
+            "block to block; check your cutting and pressing first, then sew against a guide."
         )
     return SewnSeam(seam_mm + extra, u95, deficit, spread / per, same, sentence)

@@ -66,8 +66,8 @@ class TrimPlan:
         return (
             lines["right"],
             lines["top"],
-            f"Turn the block halfway round; lay the ruler's {size[0]} and {size[1]} lines on the "
-            "two fresh cuts.",
+            f"Turn the block 180°; line up the ruler's {size[0]} and {size[1]} lines with the two "
+            "edges you just cut.",
             lines["left"],
             lines["bottom"],
         )
@@ -78,9 +78,13 @@ def _line(cut: Offcut, unit: str, fraction: int) -> str:
     parts = []
     for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
         size = format_length(abs(value), unit=unit, fraction=fraction)
-        missing = value < -_TOLERANCE_MM
-        where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
-        parts.append(f"{size} {'missing ' if missing else ''}{where}")
+        if size == format_length(0.0, unit=unit):
+            size = "nothing"
+        elif value < -_TOLERANCE_MM:
+            size += " short"
+        parts.append(f"{size} {'on' if end in ('left', 'right') else 'at'} the {end}")
+    if all(part.startswith("nothing") for part in parts):
+        return f"nothing off the {cut.side} edge"
     return f"off the {cut.side} edge: {', '.join(parts)}"
 
 
@@ -104,7 +108,7 @@ def trim(
     block : Block
         The measured outline and its guard.
     width_mm, height_mm : float
-        The cut size.
+        The unfinished size to trim to.
     points_mm : mapping of str to (x, y), optional
         Marked points in block coordinates.
     seam_mm : float
@@ -142,7 +146,7 @@ def trim_all(
     if min(width_mm, height_mm) <= 2 * seam_mm:
         raise PlanError(
             "The size to trim to is not larger than its two seam allowances.",
-            "Give the cut size, with the seam allowance on all sides.",
+            "Give the unfinished size, with the seam allowance on all sides.",
         )
     half = np.array([width_mm, height_mm]) / 2
     names, wishes = [], []
@@ -183,13 +187,13 @@ def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) 
     if not fits:
         worst = min(cuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
         short = format_length(-laid.clearance_mm, unit=unit, fraction=32, rounding="up")
-        problems.append(f"The cloth is {short} short, most at the {worst.side} edge.")
+        problems.append(f"The block is {short} short, most of it at the {worst.side} edge.")
     for p in lost:
         short = format_length(p.short_mm, unit=unit, fraction=32, rounding="up")
         problems.append(f"The point {p.name} would be cut off by {short} at the {p.side} edge.")
     if off > INCH / 64:
         amount = format_length(off, unit=unit, fraction=32)
-        problems.append(f"The centre line lies {amount} from the middle.")
+        problems.append(f"The centre line is {amount} off the middle.")
     return TrimPlan(block.name, laid, fits, cuts, lost, off, tuple(problems))
 
 

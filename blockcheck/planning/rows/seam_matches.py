@@ -1,4 +1,4 @@
-"""Rows that meet: where every seam falls, and which joints miss by how much."""
+"""Rows that meet: where every seam falls, and which seam matches miss by how much."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ from ...units import INCH, format_length
 
 Array = NDArray[np.float64]
 QUARTER = INCH / 4
+EASED = (
+    1 / 48
+)  # of the length eased over: 1/8 in on 6 in is sewn flat, more puckers (common practice)
 _SAME_PLACE_MM = 0.5  # marks that the plan puts nearer than this meet
 
 
@@ -40,7 +43,7 @@ class Seam:
 
 
 @dataclass(frozen=True)
-class Joint:
+class SeamMatch:
     """Two marks of neighbouring rows that should meet.
 
     Attributes
@@ -52,7 +55,7 @@ class Joint:
     planned_mm : float
         Where they should meet.
     step_mm, step_u_mm : float
-        Mismatch gathered since the joint before; second row minus first.
+        Mismatch gathered since the seam match before; second row minus first.
     total_mm, total_u_mm : float
         Mismatch from the rows' start.
     meets, adds_up : {"yes", "no", "too close to call"}
@@ -75,10 +78,10 @@ class Joint:
 
 @dataclass(frozen=True)
 class RowsCheck:
-    """All joints of a layout, the row lengths, and the pieces that will not line up."""
+    """All seam matches of a layout, the row lengths, and the pieces that will not line up."""
 
     lengths_mm: tuple[float, ...]
-    joints: tuple[Joint, ...]
+    matches: tuple[SeamMatch, ...]
     flagged: tuple[str, ...]
     worst_mm: float
 
@@ -122,7 +125,7 @@ def meeting_marks(
 ) -> list[tuple[Seam, Array, Seam, Array]]:
     """Marks of two rows that the plan puts on one place, with the pieces' shares in each.
 
-    A seam meets a seam or the centre of a piece; the centre of a strip meets that of a block.
+    A seam meets a seam or the centre of a piece; the centre of sashing meets that of a block.
     """
     found = []
     below = marks_of(lower, seam_mm)
@@ -146,18 +149,18 @@ def check_rows(
     tolerance_mm: float = INCH / 8,
     unit: str = "in",
 ) -> RowsCheck:
-    """Compare each row with the next at every joint that should meet.
+    """Compare each row with the next at every seam match.
 
     Marks meet where the plan puts a seam of one row on a seam of the other, or, in offset rows,
     on the centre of a piece of the other. Pieces' errors are independent and add in quadrature
     (JCGM 100, 5.1.2); what all share, such as the scale, moves both rows alike and is left out.
     """
-    joints: list[Joint] = []
+    matches: list[SeamMatch] = []
     flagged: dict[str, None] = {}
     for r, (upper, lower) in enumerate(itertools.pairwise(rows)):
         before, shares_before = 0.0, (np.zeros(len(upper)), np.zeros(len(lower)))
         u = tuple(np.array([p.u_mm for p in row]) for row in (upper, lower))
-        start = held = 0.0  # held: the mismatch at the last joint that was eased or pinned
+        start = held = 0.0  # held: the mismatch at the last match that was eased or pinned
         for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
             total = b.position_mm - a.position_mm
             step = total - before
@@ -172,15 +175,20 @@ def check_rows(
             if meets != "yes":
                 amount = format_length(abs(step), unit=unit, fraction=16)
                 length = format_length(a.planned_mm - start, unit=unit, fraction=16)
-                advice = f"Ease {' and '.join(names)} by {amount} over {length}."
+                who = " and ".join(names)
+                advice = f"Ease {who} in by {amount} over {length}."
+                if abs(step) > EASED * (a.planned_mm - start):
+                    advice = (
+                        f"{amount} over {length} is too much to ease: trim {who} to size first."
+                    )
                 flagged.update(dict.fromkeys(names))
                 held = total
             elif abs(total - held) > tolerance_mm:
                 amount = format_length(abs(total - held), unit=unit, fraction=16)
                 held = total
-                advice = f"Pin the rows together here: left alone they are {amount} apart by now."
-            joints.append(
-                Joint(
+                advice = f"Pin the rows together here: they have drifted {amount} apart."
+            matches.append(
+                SeamMatch(
                     (r, r + 1),
                     (a.name, b.name),
                     a.planned_mm,
@@ -197,25 +205,25 @@ def check_rows(
     lengths = tuple(
         s[-1].position_mm if (s := seam_positions(row, seam_mm)) else 0.0 for row in rows
     )
-    worst = max((abs(j.total_mm) for j in joints), default=0.0)
-    return RowsCheck(lengths, tuple(joints), tuple(flagged), worst)
+    worst = max((abs(m.total_mm) for m in matches), default=0.0)
+    return RowsCheck(lengths, tuple(matches), tuple(flagged), worst)
 
 
 def half_block_cut(
-    block_cut_mm: float, *, strip_cut_mm: float | None = None, seam_mm: float = QUARTER
+    block_cut_mm: float, *, sashing_cut_mm: float | None = None, seam_mm: float = QUARTER
 ) -> float:
     """Cut size of half a block, so that offset rows meet.
 
-    With a strip between the halves (block cut - strip cut) / 2 + 2 × seam allowance, without
-    block cut / 2 + seam allowance: two halves and the strip, sewn, are as long as one block.
+    With sashing between the halves (block - sashing) / 2 + 2 × seam allowance, without
+    block / 2 + seam allowance: two halves and the sashing, sewn, are as long as one block.
     """
-    if strip_cut_mm is None:
+    if sashing_cut_mm is None:
         half = block_cut_mm / 2 + seam_mm
     else:
-        half = (block_cut_mm - strip_cut_mm) / 2 + 2 * seam_mm
-    if half <= 2 * seam_mm or (strip_cut_mm is not None and strip_cut_mm <= 2 * seam_mm):
+        half = (block_cut_mm - sashing_cut_mm) / 2 + 2 * seam_mm
+    if half <= 2 * seam_mm or (sashing_cut_mm is not None and sashing_cut_mm <= 2 * seam_mm):
         raise PlanError(
-            "The strip leaves nothing of the half block.", "Choose a narrower strip or none."
+            "The sashing leaves nothing of the half block.", "Choose narrower sashing or none."
         )
     return half
 
