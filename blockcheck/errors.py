@@ -31,6 +31,22 @@ class Problem:
     hint: str
 
 
+@dataclass(frozen=True)
+class Doubtful:
+    """An outline that was not believed, to be shown on the photo.
+
+    Attributes
+    ----------
+    corners_px : tuple of four (x, y)
+        Clockwise as seen from the one nearest the photo's top left, in photo pixels.
+    sides : tuple of int
+        Which sides are in doubt: 0 top, 1 right, 2 bottom, 3 left.
+    """
+
+    corners_px: tuple[tuple[float, float], ...]
+    sides: tuple[int, ...] = ()
+
+
 class BlockcheckError(Exception):
     """Root of all expected failures.
 
@@ -88,9 +104,21 @@ class ProjectError(BlockcheckError):
 
 
 class MeasureError(BlockcheckError):
-    """Root of what ends the measuring of one photo."""
+    """Root of what ends the measuring of one photo.
+
+    Parameters
+    ----------
+    message, hint : str
+        As of `BlockcheckError`.
+    doubtful : Doubtful or None
+        The outline that the failure is about, where there is one.
+    """
 
     code = "not_measured"
+
+    def __init__(self, message: str, hint: str = "", doubtful: Doubtful | None = None) -> None:
+        super().__init__(message, hint)
+        self.doubtful = doubtful
 
 
 class PhotoError(MeasureError):

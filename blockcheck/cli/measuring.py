@@ -256,6 +256,7 @@ def _write_picture(path: Path, result: PhotoResult, out: Path, unit: str, fracti
             unit=unit,
             fraction=fraction,
             problems=result.problems,
+            doubtful=result.doubtful,
         )
     except BlockcheckError:
         return  # a file that is no photo has no picture; the table says so

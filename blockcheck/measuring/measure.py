@@ -8,6 +8,7 @@ import numpy as np
 
 from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
 from ..settings import Settings
+from ..vision.cloth.judging import doubtful
 from ..vision.cloth.outline import Outline, find_outlines, outline_near
 from ..vision.finding import plane_of
 from ..vision.photo import Photo, read_photo
@@ -65,7 +66,7 @@ def measure_photo(
         return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
-        return PhotoResult(Path(path), sha256, (), (e.problem(),), plane)
+        return PhotoResult(Path(path), sha256, (), (e.problem(),), plane, doubtful=e.doubtful)
 
 
 def _outlines(
@@ -84,18 +85,13 @@ def _outlines(
         mat_segments_seen=seen,
         markers_px=plane.markers_px,
     )
-    width, height = photo.size
     for o in outlines:
-        if (o.corners_px < 0).any() or (o.corners_px > (width - 1, height - 1)).any():
-            raise BlockCutOffError(
-                f"The block reaches past the frame of {photo.path.name}.",
-                "Take the photo again with some mat showing all around the block.",
-            )
         sides = np.linalg.norm(np.roll(o.corners_px, -1, axis=0) - o.corners_px, axis=1)
         if sides.min() < _MIN_SIDE_PX:
             raise BlockTooSmallError(
                 f"The block is too small in {photo.path.name}.",
                 "Hold the phone nearer to the block.",
+                doubtful(o.corners_px),
             )
     return outlines
 

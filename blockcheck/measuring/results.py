@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import Problem
+from ..errors import Doubtful, Problem
 from ..uncertainty import Estimate, Term, combine, verdict
 from ..vision.plane.plane import Plane
 
@@ -106,6 +106,8 @@ class PhotoResult:
     plane : Plane or None
     camera : str or None
         Maker and model, as EXIF gives them.
+    doubtful : Doubtful or None
+        The outline that was not believed, where that is why there is no block.
     """
 
     path: Path
@@ -114,6 +116,7 @@ class PhotoResult:
     problems: tuple[Problem, ...]
     plane: Plane | None
     camera: str | None = None
+    doubtful: Doubtful | None = None
 
     @property
     def ok(self) -> bool:

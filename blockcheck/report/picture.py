@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from ..errors import Problem
+from ..errors import Doubtful, Problem
 from ..uncertainty import Estimate
 from ..units import INCH, format_length, format_uncertainty
 
@@ -74,6 +74,7 @@ def annotate(
     unit: str = "in",
     fraction: int = 16,
     problems: Sequence[Problem] = (),
+    doubtful: Doubtful | None = None,
 ) -> np.ndarray:
     """Draw blocks, references and warnings on a photo.
 
@@ -87,7 +88,11 @@ def annotate(
     unit, fraction
         How lengths are written; see `units.format_length`.
     problems : sequence of Problem
-        Written in a band below the photo, after the sizes and the references.
+        Written in a band below the photo, after the sizes and the references; what ended the
+        measuring comes first.
+    doubtful : Doubtful or None
+        An outline that was not believed: drawn dashed, its doubtful sides heavy and named, its
+        corners with their photo pixels, so that they can be set by hand.
 
     Returns
     -------
@@ -109,6 +114,8 @@ def annotate(
         drawing.polygon(outline, dashed=True)
     for block in blocks:
         drawing.polygon(px(block.corners_px))
+    if doubtful is not None:
+        _draw_doubtful(drawing, doubtful, px(doubtful.corners_px))
 
     def length(mm: float) -> str:
         return format_length(mm, unit=unit, fraction=fraction)
@@ -131,9 +138,11 @@ def annotate(
         mm, words = (2 * INCH, "2 in") if unit == "in" else (50.0, "5 cm")
         _scale_bar(drawing, lambda points: px(plane.px_from_mm(points)), mm, words)
 
+    lines = [f"Not measured: {p.message} {p.hint}" for p in problems if p.level == "error"] + lines
     if references:
-        lines.append(f"Measured with: {', '.join(r.name for r in references)}")
-    lines += [f"{p.level.capitalize()}: {p.message} {p.hint}".strip() for p in problems]
+        used = "Measured with" if blocks else "Found"
+        lines.append(f"{used}: {', '.join(r.name for r in references)}")
+    lines += [f"Note: {p.message} {p.hint}".strip() for p in problems if p.level != "error"]
     return drawing.with_band(lines)
 
 
@@ -146,9 +155,12 @@ def write_picture(
     unit: str = "in",
     fraction: int = 16,
     problems: Sequence[Problem] = (),
+    doubtful: Doubtful | None = None,
 ) -> None:
     """Write the picture that `annotate` draws; the name's ending says JPEG or PNG."""
-    drawn = annotate(rgb, blocks, plane, unit=unit, fraction=fraction, problems=problems)
+    drawn = annotate(
+        rgb, blocks, plane, unit=unit, fraction=fraction, problems=problems, doubtful=doubtful
+    )
     Image.fromarray(drawn).save(path, quality=88)
 
 
@@ -169,6 +181,14 @@ class _Drawing:
         whole = [np.round(p * 8).astype(np.int32) for p in pieces]
         for color, width in ((_WHITE, self.thick), (_DARK, self.thin)):
             cv2.polylines(self.lines, whole, False, color, width, cv2.LINE_AA, shift=3)
+
+    def heavy(self, a: np.ndarray, b: np.ndarray) -> None:
+        """Draw a line in long bars, dark and white in turn, that nothing in a photo looks like."""
+        n = 2 * max(1, round(float(np.hypot(*(b - a))) / (6 * self.thick))) + 1
+        at = np.round(8 * (a + np.arange(n + 1)[:, None] / n * (b - a))).astype(np.int32)
+        bars = list(np.stack([at[:-1:2], at[1::2]], axis=1))
+        for whole, color, wider in (([at], _WHITE, 2), (bars, _DARK, 1)):
+            cv2.polylines(self.lines, whole, False, color, wider * self.thick, cv2.LINE_AA, shift=3)
 
     def polygon(self, corners: np.ndarray, *, dashed: bool = False) -> None:
         """Draw a closed outline."""
@@ -244,6 +264,21 @@ class _Drawing:
             else:
                 rows.append(word)
         return rows
+
+
+def _draw_doubtful(drawing: _Drawing, doubtful: Doubtful, corners: np.ndarray) -> None:
+    """Draw an outline that was not believed, and name its doubtful sides and its corners."""
+    drawing.polygon(corners, dashed=True)
+    normals, ends = _normals(corners), np.roll(corners, -1, axis=0)
+    for i in doubtful.sides:
+        drawing.heavy(corners[i], ends[i])
+    for i in doubtful.sides:
+        name = ("top", "right", "bottom", "left")[i]
+        drawing.label(f"{name} edge?", _beside(corners[i], ends[i], normals[i], 2 * drawing.thick))
+    for i, (x, y) in enumerate(doubtful.corners_px):
+        out = normals[i] + normals[i - 1]
+        places = _beside(corners[i], corners[i], out / np.hypot(*out), drawing.thick)
+        drawing.label(f"{x:.0f},{y:.0f}", places, light=True)
 
 
 def _label_size(

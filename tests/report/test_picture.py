@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from blockcheck.errors import Problem
+from blockcheck.errors import Doubtful, Problem
 from blockcheck.report.picture import annotate, write_picture
 from blockcheck.uncertainty import Estimate, Term
 
@@ -146,3 +146,17 @@ def test_write(tmp_path, name):
     with Image.open(tmp_path / name) as image:
         assert image.width == 2000
         assert image.mode == "RGB"
+
+
+def test_a_side_in_doubt_is_heavier_than_the_others_and_named():
+    corners = rectangle(900, 600, 1000, 900)
+    doubtful = Doubtful(tuple(map(tuple, corners)), (1,))
+    problem = Problem("edge_not_found", "error", "The right edge could not be told.", "Look.")
+    drawn = annotate(photo(), [], Plane(), problems=(problem,), doubtful=doubtful)
+    rows = slice(600, 720)  # below the corners' labels and above the side's
+    left, right = (changed(photo(), drawn)[rows, x - 40 : x + 40].sum() for x in (600, 1267))
+    assert right > 1.5 * left > 0
+    plain = annotate(photo(), [], Plane(), problems=(problem,))
+    named = changed(photo(), drawn) & ~changed(photo(), plain)
+    assert named[700, 1300:1400].any()  # its name, beside it
+    assert not named[700, 400:560].any()

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from ...errors import BlockCutOffError, BlockTooSmallError, MeasureError
+from ...errors import BlockTooSmallError, MeasureError
+from .judging import cut_off
 from .mat_looks import Mat
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
@@ -175,13 +176,6 @@ class _Parts:
         wanted = wanted.copy()
         wanted[0] = False
         return np.asarray(wanted.astype(np.uint8)[self.label])
-
-
-def cut_off() -> BlockCutOffError:
-    return BlockCutOffError(
-        "A block reaches past the edge of the photo.",
-        "Step back, so that all of the block and some mat around it is in the picture.",
-    )
 
 
 def _looks_cut_off(part: np.ndarray) -> bool:

@@ -14,21 +14,18 @@ from .candidates import (
     Candidate,
     area_mm2,
     candidates_on,
-    cut_off,
     in_order,
     is_card,
     meet,
 )
 from .edges import BINS, Trace, trace
+from .judging import BUSY, HINT, judge_beyond, judge_sides, trusted
 from .mat_looks import Mat, Printed
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
-_BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
 _LINE_MM = 0.9  # the widest printed line
 _ENOUGH = 250  # pieces of line to tell their colour from
 _NO_MARKERS = np.zeros((0, 2))
-_NAMES = ("top", "right", "bottom", "left")
-_HINT = "Lay the block flat on a mat of another colour, in even light, with nothing over its edges."
 
 
 @dataclass(frozen=True)
@@ -236,7 +233,7 @@ def _refine(
             traces = look(base, _outward(corners), reach * px_per_mm, fine=fine)
             corners = _corners(plane, traces, start if by_hand else None)
             if not by_hand:
-                _judge(rgb, corners, traces, plane, final=False)
+                judge_sides(rgb.shape, corners, traces, plane)
         return corners, traces
 
     corners, traces = follow(start, [], (reach_mm, 2.2, 2.2))
@@ -251,15 +248,13 @@ def _refine(
                 break
             traces = [b if f else t for b, f, t in zip(beyond, further, traces, strict=True)]
             corners, traces = follow(_corners(plane, traces, None), traces, (2.2, 2.2))
-        if lines is not None and max(t.busy for t in beyond) > _BUSY:
-            raise EdgeNotFoundError(
-                "Something patterned lies beside the block, or its edge is like the mat.", _HINT
-            )
-        _judge(rgb, corners, traces, plane, final=True)
+        if lines is not None:
+            judge_beyond(corners, beyond)
+        judge_sides(rgb.shape, corners, traces, plane, final=True)
     sides = []
     for i in range(4):
         t = traces[i]
-        if by_hand and not _trusted(t):
+        if by_hand and not trusted(t):
             line = start[i] + np.linspace(0.03, 0.97, 50)[:, None] * (start[(i + 1) % 4] - start[i])
             sides.append(Side(line, 2.0, 0.0, True))
         else:
@@ -279,7 +274,7 @@ def _is_edge(t: Trace, lines_known: bool) -> bool:
     # where the printed lines are known they are taken off, and what is left tells more
     clear = t.contrast > (0.4 if lines_known else 0.6)
     # a pale row is little unlike the mat, but it is full of edges
-    woven = lines_known and t.busy > _BUSY
+    woven = lines_known and t.busy > BUSY
     return found and (clear or woven) and t.barred < 0.1
 
 
@@ -292,18 +287,13 @@ def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
     )
 
 
-def _trusted(t: Trace) -> bool:
-    seen = t.strength > 0.35 or t.contrast > 0.5
-    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3) and t.outside < 0.5
-
-
 def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
     """Meeting points of the straight lines through the sides."""
     lines = []
     for i, t in enumerate(traces):
         use = t.good if t.good.sum() > 10 else np.ones(len(t.good), bool)
         points = t.points_px[use]
-        if by_hand is not None and not _trusted(t):
+        if by_hand is not None and not trusted(t):
             points = by_hand[[i, (i + 1) % 4]]
         p = plane.mm_from_px(points, CLOTH_MM)
         middle = p.mean(0)
@@ -311,32 +301,5 @@ def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) 
         lines.append((middle, direction))
     corners = np.array([meet(lines[i - 1], lines[i]) for i in range(4)])
     if not np.isfinite(corners).all():
-        raise EdgeNotFoundError("The block's sides do not meet in four corners.", _HINT)
+        raise EdgeNotFoundError("The block's sides do not meet in four corners.", HINT)
     return np.asarray(plane.px_from_mm(corners, CLOTH_MM))
-
-
-def _judge(
-    rgb: np.ndarray, corners: np.ndarray, traces: list[Trace], plane: PlaneLike, final: bool
-) -> None:
-    """Refuse an outline that is not surely a block's."""
-    h, w = rgb.shape[:2]
-    if (corners < 1).any() or (corners[:, 0] > w - 2).any() or (corners[:, 1] > h - 2).any():
-        raise cut_off()
-    for name, t in zip(_NAMES, traces, strict=True):
-        if final and t.barred > 0.1:
-            raise EdgeNotFoundError(
-                "The block lies over the card.", "Move the card away from the block, both flat."
-            )
-        if t.support < (0.5 if final else 0.25) or (final and not _trusted(t)):
-            raise EdgeNotFoundError(
-                f"The block's {name} edge could not be told from the mat.", _HINT
-            )
-    mm = plane.mm_from_px(corners, CLOTH_MM)
-    edge = np.roll(mm, -1, axis=0) - mm
-    length = np.linalg.norm(edge, axis=1)
-    turn = np.abs(np.sum(edge * np.roll(edge, -1, axis=0), axis=1)) / (length * np.roll(length, -1))
-    uneven = np.abs(length[:2] - length[2:]) / length[:2]
-    if turn.max() > 0.12 or uneven.max() > 0.1:
-        raise EdgeNotFoundError(
-            "The block's sides do not make a rectangle, so an edge may be wrong.", _HINT
-        )

@@ -1,0 +1,103 @@
+"""Whether an outline is a block's: what its sides show, and what lies around it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ...errors import BlockCutOffError, Doubtful, EdgeNotFoundError
+from .edges import Trace
+from .small_picture import CLOTH_MM, PlaneLike
+
+BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
+SIDES = ("top", "right", "bottom", "left")
+BY_HAND = "or give the block's corners by hand (--corners)."
+HINT = f"Lay the block flat on a mat of another colour, in even light, nothing over its edges, {BY_HAND}"
+
+
+def doubtful(corners_px: np.ndarray, *sides: int) -> Doubtful:
+    """Return the outline and its doubtful sides for the picture."""
+    return Doubtful(tuple((float(x), float(y)) for x, y in corners_px), sides)
+
+
+def trusted(t: Trace) -> bool:
+    """Whether a side's trace is a raw edge's."""
+    seen = t.strength > 0.35 or t.contrast > 0.5
+    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3) and t.outside < 0.5
+
+
+def judge_sides(
+    shape: tuple[int, ...],
+    corners: np.ndarray,
+    traces: Sequence[Trace],
+    plane: PlaneLike,
+    final: bool = False,
+) -> None:
+    """Refuse an outline whose sides are not surely a block's.
+
+    Raises
+    ------
+    BlockCutOffError, EdgeNotFoundError
+    """
+    h, w = shape[:2]
+    low, high = np.array([1, 1]), np.array([w - 2, h - 2])
+    if final and ((corners < low) | (corners > high)).any():
+        raise cut_off(doubtful(corners, *_past_frame(corners, low, high)))
+    for i, t in enumerate(traces):
+        if final and t.barred > 0.1:
+            raise EdgeNotFoundError(
+                f"The block lies over the card with its {SIDES[i]} edge.",
+                "Move the card away from the block, both flat.",
+                doubtful(corners, i),
+            )
+        if t.support < (0.5 if final else 0.25) or (final and not trusted(t)):
+            raise EdgeNotFoundError(
+                f"The block's {SIDES[i]} edge could not be told from the mat.",
+                HINT,
+                doubtful(corners, i),
+            )
+    mm = plane.mm_from_px(corners, CLOTH_MM)
+    edge = np.roll(mm, -1, axis=0) - mm
+    length = np.linalg.norm(edge, axis=1)
+    turn = np.abs(np.sum(edge * np.roll(edge, -1, axis=0), axis=1)) / (length * np.roll(length, -1))
+    uneven = np.abs(length[:2] - length[2:]) / length[:2]
+    if turn.max() > 0.12 or uneven.max() > 0.1:
+        raise EdgeNotFoundError(
+            "The block's sides do not make a rectangle, so an edge may be wrong.",
+            HINT,
+            doubtful(corners, *range(4)),
+        )
+
+
+def judge_beyond(corners: np.ndarray, beyond: Sequence[Trace]) -> None:
+    """Refuse an outline outside whose sides there is more than mat.
+
+    Raises
+    ------
+    EdgeNotFoundError
+    """
+    i = int(np.argmax([t.busy for t in beyond]))
+    if beyond[i].busy > BUSY:
+        raise EdgeNotFoundError(
+            f"Something patterned lies beside the block's {SIDES[i]} edge, or the edge is like the mat.",
+            HINT,
+            doubtful(corners, i),
+        )
+
+
+def cut_off(shown: Doubtful | None = None) -> BlockCutOffError:
+    """Return the failure of a block that reaches past the photo's frame."""
+    side = f" with its {SIDES[shown.sides[0]]} side" if shown and shown.sides else ""
+    return BlockCutOffError(
+        f"A block reaches past the edge of the photo{side}.",
+        "Step back, so that all of the block and some mat around it is in the picture.",
+        shown,
+    )
+
+
+def _past_frame(corners: np.ndarray, low: np.ndarray, high: np.ndarray) -> list[int]:
+    """Sides of which an end lies past the frame by the most."""
+    past = np.maximum(low - corners, corners - high).max(axis=1)
+    by_side = np.maximum(past, 0) + np.maximum(np.roll(past, -1), 0)
+    return [int(np.argmax(by_side))]
