@@ -2,6 +2,7 @@
 
 from .records import Check, Event, Kept, PhotoFile
 from .schema import SUFFIX
+from .steps import Undoable
 from .store import Project
 
-__all__ = ["SUFFIX", "Check", "Event", "Kept", "PhotoFile", "Project"]
+__all__ = ["SUFFIX", "Check", "Event", "Kept", "PhotoFile", "Project", "Undoable"]

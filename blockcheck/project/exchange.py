@@ -149,6 +149,8 @@ def dump(db: sqlite3.Connection, home: Path, target: Path) -> dict[str, Any]:
             }
             for r in db.execute("SELECT * FROM block ORDER BY id").fetchall()
         ],
+        "order": _order(db),
+        "ticks": [r["what"] for r in db.execute("SELECT what FROM tick ORDER BY id")],
         "checks": [
             {
                 "at": r["at"],
@@ -162,6 +164,13 @@ def dump(db: sqlite3.Connection, home: Path, target: Path) -> dict[str, Any]:
             for r in db.execute("SELECT * FROM check_result ORDER BY id")
         ],
     }
+
+
+def _order(db: sqlite3.Connection) -> list[str]:
+    """Names of the blocks as they were laid into the rows; none if they were not."""
+    name = {r["id"]: r["name"] for r in db.execute("SELECT id, name FROM block")}
+    row = db.execute("SELECT blocks FROM block_order ORDER BY id DESC LIMIT 1").fetchone()
+    return [] if row is None else [name[block] for block in json.loads(row["blocks"])]
 
 
 def _history(db: sqlite3.Connection, block: int) -> Iterator[dict[str, Any]]:
@@ -233,6 +242,12 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
                 datetime.fromisoformat(e["at"])
                 texts = [e[k] for k in ("at", "software", "what", "detail")]
                 insert(db, "event", block, measurement, *texts)
+        block_id = {r["name"]: r["id"] for r in db.execute("SELECT id, name FROM block")}
+        written = whole["plans"][-1]["at"], whole["plans"][-1]["software"]
+        if order := whole.get("order"):
+            insert(db, "block_order", *written, to_json([block_id[name] for name in order]))
+        for what in whole.get("ticks", ()):
+            insert(db, "tick", *written, records.as_text(what, "cut"))
         for c in whole["checks"]:
             measured = [records.estimate_to(records.estimate_from(e)) for e in c["measured"]]
             known, found = to_json([float(v) for v in c["known_mm"]]), to_json(measured)

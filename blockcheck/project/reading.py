@@ -11,8 +11,9 @@ from typing import Any, Self
 
 from ..errors import ProjectError
 from ..planning.plan import BlockRecord, Plan
-from . import exchange, records, schema
+from . import exchange, records, schema, steps
 from .records import Check, Event, Kept, PhotoFile
+from .steps import Undoable
 
 _PHOTO = "LEFT JOIN photo p ON p.id = m.photo"
 
@@ -58,13 +59,28 @@ class ProjectReader:
         return records.plan_from(json.loads(row["plan"]))
 
     def blocks(self) -> tuple[BlockRecord, ...]:
-        """The latest measurement of every block that is not removed, in the order of adding."""
+        """The latest measurement of every block that is not removed, in the order of the rows.
+
+        That is the order of adding unless another was set.
+        """
         rows = self._rows(
             "SELECT b.name, b.state, b.note, m.*, p.sha256 FROM block b JOIN measurement m "
             f"ON m.id = (SELECT max(id) FROM measurement WHERE block = b.id) {_PHOTO} "
             "WHERE NOT b.removed ORDER BY b.id"
         )
+        place = {block: i for i, block in enumerate(self._order())}
+        rows.sort(key=lambda row: place.get(row["block"], len(place)))
         return tuple(_record(row) for row in rows)
+
+    def ticks(self) -> frozenset[str]:
+        """The cuts that are ticked off, each by its words."""
+        return frozenset(r["what"] for r in self._rows("SELECT what FROM tick"))
+
+    def undoable(self, of: str | None = None) -> Undoable:
+        """What the next undo and redo would do: of all, or "plan", "order" or a block's name."""
+        key = self._key(of)
+        with schema.in_words(self.path):
+            return steps.next_steps(self._db, key)
 
     def latest(self, name: str) -> Kept:
         """A block's latest measurement with everything that was kept of it."""
@@ -150,6 +166,15 @@ class ProjectReader:
                 f"To have it back: blockcheck restore {self.path.name} {name}",
             )
         return int(rows[0]["id"])
+
+    def _key(self, of: str | None) -> str | None:
+        """The key of `steps.State` for what a person names."""
+        plain = of is None or of in ("plan", "order")
+        return of if plain else f"block {self._block_id(str(of), removed=True)}"
+
+    def _order(self) -> list[int]:
+        rows = self._rows("SELECT blocks FROM block_order ORDER BY id DESC LIMIT 1")
+        return [int(block) for row in rows for block in json.loads(row["blocks"])]
 
     def _latest(self, block: int) -> sqlite3.Row:
         row: sqlite3.Row = self._rows(

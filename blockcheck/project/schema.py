@@ -75,6 +75,26 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX measurement_of_photo ON measurement (photo)",
         "CREATE INDEX event_of_block ON event (block)",
     ),
+    (
+        """CREATE TABLE block_order ( -- as laid into the rows
+            id INTEGER PRIMARY KEY,
+            at TEXT NOT NULL,
+            software TEXT NOT NULL,
+            blocks TEXT NOT NULL) STRICT""",
+        """CREATE TABLE tick ( -- cuts that are done, each by its own words
+            id INTEGER PRIMARY KEY,
+            at TEXT NOT NULL,
+            software TEXT NOT NULL,
+            what TEXT NOT NULL UNIQUE) STRICT""",
+        """CREATE TABLE step ( -- for undo and redo
+            id INTEGER PRIMARY KEY,
+            at TEXT NOT NULL,
+            software TEXT NOT NULL,
+            what TEXT NOT NULL,
+            before TEXT NOT NULL,
+            after TEXT NOT NULL,
+            undone INTEGER NOT NULL CHECK (undone IN (0, 1))) STRICT""",
+    ),
 )
 
 _SAID = {

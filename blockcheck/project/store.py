@@ -5,22 +5,19 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager
-from datetime import UTC, datetime
 from pathlib import Path
 
-from .. import __version__
-from ..errors import ProjectError
-from ..measuring.results import PhotoResult
+from ..errors import Problem, ProjectError
+from ..measuring.results import Measurement, PhotoResult
 from ..planning.plan import Plan
 from ..settings import Settings
 from ..uncertainty import Estimate
 from . import exchange, records, schema
-from .reading import ProjectReader
 from .records import Kept, Point, to_json
+from .writing import ProjectWriter, now
 
 
-class Project(ProjectReader):
+class Project(ProjectWriter):
     """One quilt's file, open. Close it, or use it in a ``with`` statement.
 
     Every method raises `ProjectError` where the file cannot be read or written, or a name is
@@ -49,12 +46,6 @@ class Project(ProjectReader):
             project.close()
             raise
         return project
-
-    def set_plan(self, plan: Plan) -> None:
-        """Change the plan. Measurements are not changed by it."""
-        records.check_plan(plan)
-        with self._write():
-            self._add_plan(plan)
 
     def add_result(
         self,
@@ -153,7 +144,7 @@ class Project(ProjectReader):
     def import_json(self, path: str | Path) -> None:
         """Take over everything that `export_json` wrote; only into a project that is still empty."""
         whole = exchange.read_json(Path(path))
-        with self._write():
+        with schema.transaction(self._db, self.path):
             for table in ("block", "photo", "check_result"):
                 if self._rows(f"SELECT 1 FROM {table} LIMIT 1"):
                     raise ProjectError(
@@ -173,49 +164,51 @@ class Project(ProjectReader):
                     return True
         return False
 
-    def set_state(self, name: str, state: str) -> None:
-        """Set a block's state: "measured", "trimmed" or "set aside"."""
-        if state not in records.STATES:
-            raise ProjectError(f'A block is {", ".join(records.STATES)}, not "{state}".')
+    def correct(
+        self,
+        name: str,
+        measurement: Measurement,
+        problems: Sequence[Problem] = (),
+        points_mm: Mapping[str, Point] | None = None,
+        centre_line_mm: tuple[Point, Point] | None = None,
+    ) -> None:
+        """Keep a block's edges set anew in the photo that it was last measured in.
+
+        Parameters
+        ----------
+        name : str
+        measurement : Measurement
+        problems : sequence of Problem
+            The warnings that came with it.
+        points_mm, centre_line_mm
+            Its marks, in the new measurement's block coordinates.
+        """
+        before = self.latest(name)
+        if before.photo is None:
+            raise ProjectError(f"Block {name} was measured with a ruler: it has no photo.")
+        points = {records.as_name(p): records.as_point(xy) for p, xy in (points_mm or {}).items()}
+        kept = Kept(
+            measurement.width_mm,
+            measurement.height_mm,
+            measurement,
+            before.photo,
+            before.settings,
+            tuple(p for p in problems if p.level == "warning"),
+            points,
+            centre_line_mm,
+        )
         with self._write():
-            self._change(name, state, state=state)
+            photo = self._latest(self._block_id(name))["photo"]
+            self._keep(name, kept, photo, False, "edges set anew")
 
-    def rename(self, name: str, new: str) -> None:
-        """Give a block another name."""
-        new = records.as_name(new)
+    def same_block(self, name: str, known: str) -> None:
+        """Take what was kept as the new block `name` for another measurement of `known`."""
         with self._write():
-            if self._known(new):
-                raise ProjectError(f"There is a block {new} already.", "Choose another name.")
-            self._change(name, "renamed", f"from {name} to {new}", name=new)
-
-    def note(self, name: str, text: str) -> None:
-        """Write a block's note; an empty one takes it away."""
-        with self._write():
-            self._change(name, "note", text, note=records.as_text(text, "note"))
-
-    def set_points(self, name: str, points_mm: Mapping[str, Point]) -> None:
-        """Mark a block's points, in block coordinates of its latest measurement."""
-        points = {records.as_name(p): records.as_point(xy) for p, xy in points_mm.items()}
-        self._mark(name, "points marked", ", ".join(points), points=points)
-
-    def set_centre_line(self, name: str, line_mm: tuple[Point, Point] | None) -> None:
-        """Mark the motif's axis by two points, or take the mark away with None."""
-        line = line_mm and [records.as_point(xy) for xy in line_mm]
-        what = "centre line marked" if line else "centre line taken away"
-        self._mark(name, what, "", centre_line=line)
-
-    def remove(self, name: str) -> None:
-        """Take a block out of the quilt; everything about it is kept for `restore`."""
-        with self._write():
-            self._block_id(name)
-            self._change(name, "removed", removed=1)
-
-    def restore(self, name: str) -> None:
-        """Undo `remove`."""
-        with self._write():
-            if name not in self.removed():
-                raise ProjectError(f"No block {name} was removed from {self.path.name}.")
-            self._change(name, "restored", removed=0)
+            row, block = self._latest(self._block_id(name)), self._block_id(known)
+            values = {c: row[c] for c in row.keys() if c not in ("id", "sha256")}  # noqa: SIM118
+            measurement = self._insert("measurement", *{**values, "block": block}.values())
+            self._event(block, "measured again", f"from block {name}", measurement)
+            self._change(name, "removed", f"it is block {known}", removed=1)
 
     def add_check(
         self,
@@ -234,19 +227,7 @@ class Project(ProjectReader):
             sha256,
         )
         with self._write():
-            self._insert("check_result", *_now(), *values)
-
-    def _write(self) -> AbstractContextManager[None]:
-        return schema.transaction(self._db, self.path)
-
-    def _insert(self, table: str, *values: object) -> int:
-        return schema.insert(self._db, table, *values)
-
-    def _add_plan(self, plan: Plan) -> None:
-        self._insert("plan", *_now(), to_json(dataclasses.asdict(plan)))
-
-    def _known(self, name: str) -> bool:
-        return bool(self._rows("SELECT 1 FROM block WHERE name = ?", name))
+            self._insert("check_result", *now(), *values)
 
     def _same_as_latest(self, name: str, kept: Kept) -> bool:
         if not self._known(name):
@@ -260,9 +241,11 @@ class Project(ProjectReader):
         first = max(numbers, default=0) + 1
         return [str(first + i) for i in range(count)]
 
-    def _keep(self, name: str, kept: Kept, photo: int | None, trimmed: bool) -> None:
+    def _keep(
+        self, name: str, kept: Kept, photo: int | None, trimmed: bool, how: str = "measured again"
+    ) -> None:
         """Add a measurement, and the block where it is new."""
-        what = "measured again" if self._known(name) else "measured"
+        what = how if self._known(name) else "measured"
         if self._known(name):
             block = self._block_id(name)
         else:
@@ -272,39 +255,22 @@ class Project(ProjectReader):
         problems = to_json([vars(p) for p in kept.problems])
         sizes = to_json(records.sizes_to(kept))
         measurement = self._insert(
-            "measurement", block, photo, to_json(kept.settings), problems, sizes, "{}", "null"
+            "measurement",
+            block,
+            photo,
+            to_json(kept.settings),
+            problems,
+            sizes,
+            to_json(kept.points_mm),
+            to_json(kept.centre_line_mm),
         )
         self._event(block, f"trimmed, {what}" if trimmed else what, "", measurement)
-
-    def _event(self, block: int, what: str, detail: str, measurement: int | None = None) -> None:
-        self._insert("event", block, measurement, *_now(), what, detail)
-
-    def _change(self, name: str, what: str, detail: str = "", /, **columns: object) -> None:
-        block = self._block_id(name, removed="removed" in columns)
-        self._set("block", block, **columns)
-        self._event(block, what, detail)
-
-    def _mark(self, name: str, what: str, detail: str, /, **columns: object) -> None:
-        with self._write():
-            block = self._block_id(name)
-            texts = {column: to_json(value) for column, value in columns.items()}
-            self._set("measurement", self._latest(block)["id"], **texts)
-            self._event(block, what, detail)
-
-    def _set(self, table: str, row: int, /, **columns: object) -> None:
-        for column, value in columns.items():
-            self._db.execute(f"UPDATE {table} SET {column} = ? WHERE id = ?", (value, row))
 
     def _photo_id(self, result: PhotoResult) -> int:
         for row in self._rows("SELECT id FROM photo WHERE sha256 = ?", result.sha256):
             return int(row["id"])
         place = self._relative(result.path)
-        return self._insert("photo", result.sha256, place, result.camera, _now()[0])
+        return self._insert("photo", result.sha256, place, result.camera, now()[0])
 
     def _relative(self, photo: Path) -> str:
         return records.as_text(exchange.relative(photo, self.path.parent), "photo's name")
-
-
-def _now() -> tuple[str, str]:
-    """When and with which version something was written."""
-    return datetime.now(UTC).isoformat(timespec="seconds"), __version__
