@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
 from ..settings import Settings
+from ..vision.cloth.candidates import in_order
 from ..vision.cloth.judging import doubtful
-from ..vision.cloth.outline import Outline, find_outlines, outline_near
+from ..vision.cloth.outline import Outline, Side, find_outlines, outline_near
 from ..vision.finding import plane_of
 from ..vision.photo import Photo, read_photo
 from ..vision.plane.plane import Plane
@@ -17,6 +20,7 @@ from .results import Measurement, PhotoResult
 from .sides import measure_outline
 
 _MIN_SIDE_PX = 150.0
+_HELD_POINTS = 64
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
 
 
@@ -56,21 +60,70 @@ def measure_photo(
         `problems` says why where there is no block; only a bad setting raises `LengthError`.
     """
     given = Settings.of(**settings)  # type: ignore[arg-type]
+    opened = open_photo(path, given)
+    return opened if isinstance(opened, PhotoResult) else opened.measure(corners)
+
+
+def open_photo(path: str | Path, given: Settings) -> OpenPhoto | PhotoResult:
+    """Read a photo and find its plane; what says why instead where that cannot be done."""
     photo: Photo | None = None
-    plane: Plane | None = None
     try:
         photo = read_photo(path)
-        plane = plane_of(photo, given)
-        blocks = tuple(measure_outline(o, plane, given) for o in _outlines(photo, plane, corners))
-        problems = plane.problems + _doubts(blocks)
-        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
+        return OpenPhoto(photo, plane_of(photo, given), given)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
-        return PhotoResult(Path(path), sha256, (), (e.problem(),), plane, doubtful=e.doubtful)
+        return PhotoResult(Path(path), sha256, (), (e.problem(),), None, doubtful=e.doubtful)
+
+
+@dataclass(frozen=True, eq=False)
+class OpenPhoto:
+    """A photo with its plane: measured in again and again without reading it anew."""
+
+    photo: Photo
+    plane: Plane
+    given: Settings
+
+    def measure(
+        self, corners: Sequence[tuple[float, float]] | None = None, held: Collection[int] = ()
+    ) -> PhotoResult:
+        """Measure the blocks, or the one whose corners were set by hand.
+
+        Parameters
+        ----------
+        corners : sequence of four (x, y), optional
+            In photo pixels: the raw edges are looked for near the lines between them.
+        held : collection of int
+            Sides (0 top, 1 right, 2 bottom, 3 left) that stay where their corners were put,
+            whatever the photo shows there.
+        """
+        photo, plane, given = self.photo, self.plane, self.given
+        try:
+            outlines = _outlines(photo, plane, corners)
+            if corners is not None and held:
+                outlines = [_held(outlines[0], np.asarray(corners, float), held)]
+            blocks = tuple(measure_outline(o, plane, given) for o in outlines)
+        except MeasureError as e:
+            return PhotoResult(
+                photo.path, photo.sha256, (), (e.problem(),), plane, doubtful=e.doubtful
+            )
+        problems = plane.problems + _doubts(blocks)
+        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
+
+
+def _held(outline: Outline, corners_px: np.ndarray, held: Collection[int]) -> Outline:
+    """Put straight lines between corners set by hand in place of the sides found."""
+    corners = in_order(corners_px)
+    sides = list(outline.sides)
+    for k in held:
+        share = np.linspace(0, 1, _HELD_POINTS)[:, None]
+        line = corners[k] + share * (corners[(k + 1) % 4] - corners[k])
+        sides[k] = Side(line, 0.0, 1.0, by_hand=True)
+    top, right, bottom, left = sides
+    return Outline(corners, (top, right, bottom, left))
 
 
 def _outlines(
-    photo: Photo, plane: Plane, corners: list[tuple[float, float]] | None
+    photo: Photo, plane: Plane, corners: Sequence[tuple[float, float]] | None
 ) -> list[Outline]:
     segments, seen = (plane.mat.segments_px, plane.mat.seen) if plane.mat else (None, None)
     if corners is not None:

@@ -10,7 +10,9 @@ from click.testing import CliRunner
 import blockcheck
 from blockcheck.cli import main
 from blockcheck.errors import NoReferenceError
+from blockcheck.measuring.measure import open_photo
 from blockcheck.report.card_sheet import write_card
+from blockcheck.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 PHOTOS = ROOT / "fixtures" / "photos"
@@ -208,3 +210,21 @@ def test_the_demo_keeps_its_pictures_apart_from_its_photos(tmp_path):
     assert run.exit_code == 0, run.output
     assert len(list((tmp_path / "boats").glob("*.*"))) == 6
     assert len(list((tmp_path / "boats" / "measured").glob("*.png"))) == 6
+
+
+def test_a_side_that_is_held_stays_where_its_corners_were_put():
+    photo = PHOTOS / TRUTH["demo/sailboat-3"]["photo"]
+    opened = open_photo(photo, Settings.of(card_side="4in"))
+    found = opened.measure().blocks[0]
+    moved = found.corners_px + np.array([[0, 0], [20, 0], [20, 0], [0, 0]])
+    searched = opened.measure(moved).blocks[0]  # the edge is found again
+    assert abs(searched.width_mm.value - found.width_mm.value) < 0.2
+    assert not searched.by_hand
+    result = opened.measure(moved, held=(1,))
+    held = result.blocks[0]
+    wider = 20 / opened.plane.px_per_mm(found.corners_mm.mean(0))
+    assert abs(held.width_mm.value - found.width_mm.value - wider) < 0.2
+    assert held.by_hand
+    assert held.width_mm.u95 > 1  # a corner set by hand: 4 px, 1 sigma
+    assert held.height_mm.u95 < 2 * found.height_mm.u95  # the other sides stay as seen
+    assert result.problems[-1].code == "set_by_hand"
