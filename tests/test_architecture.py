@@ -21,6 +21,7 @@ ROWS = (
     {"planning.plan"},
     {"planning.rows"},
     {"planning.cutting"},
+    {"planning.layouts"},
     {"planning.quilt"},
     {"project"},
     {"report"},

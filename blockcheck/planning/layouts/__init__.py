@@ -1,0 +1,1 @@
+"""The whole quilt laid out: every piece a polygon, every seam known."""
