@@ -103,6 +103,12 @@ class ProjectError(BlockcheckError):
     code = "project"
 
 
+class DamagedProjectError(ProjectError):
+    """A project file that is not as it was written."""
+
+    code = "project_damaged"
+
+
 class MeasureError(BlockcheckError):
     """Root of what ends the measuring of one photo.
 

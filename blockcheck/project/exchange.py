@@ -28,7 +28,7 @@ COLUMNS = ("name", "width", "height", "unit")
 READING_U = {"in": INCH / 16 / math.sqrt(12), "cm": 1 / math.sqrt(12), "mm": 1 / math.sqrt(12)}
 MIN_MM, MAX_MM = 10.0, 2500.0  # of a block's side: what lies outside was written in another unit
 
-_SPOILED = (  # what reading a spoiled export raises
+SPOILED = (  # what reading a spoiled export raises
     ArithmeticError,
     AttributeError,
     LookupError,
@@ -255,7 +255,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             insert(db, "check_result", c["at"], c["software"], *values)
     except BlockcheckError as e:
         raise ProjectError(f"{path.name} cannot be taken over: {e.message}", e.hint) from e
-    except _SPOILED as e:
+    except SPOILED as e:
         raise ProjectError(
             f"{path.name} is not a whole project ({type(e).__name__}: {e}).",
             "Export the project again.",
@@ -278,6 +278,20 @@ def write_text(path: Path, text: str) -> None:
         os.replace(part, path)
     except OSError as e:
         part.unlink(missing_ok=True)
+        raise ProjectError(
+            f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
+        ) from e
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """Write a whole file where none is, or nothing."""
+    try:
+        with path.open("xb") as file:
+            file.write(data)
+    except FileExistsError as e:
+        raise ProjectError(f"{path.name} is there already.", "Move it away first.") from e
+    except OSError as e:
+        path.unlink(missing_ok=True)
         raise ProjectError(
             f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
         ) from e

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from ..errors import ProjectError
+from ..errors import DamagedProjectError, ProjectError
 from ..planning.plan import BlockRecord, Plan
-from . import exchange, records, schema, steps
+from . import exchange, opening, records, schema, steps
 from .records import Check, Event, Kept, PhotoFile
+from .rescue import Rescue, judge, rescue
 from .steps import Undoable
 
 _PHOTO = "LEFT JOIN photo p ON p.id = m.photo"
@@ -33,9 +35,28 @@ class ProjectReader:
         ------
         ProjectError
             If the file is missing, no project, made by a newer program, or cannot be read.
+        DamagedProjectError
+            If it is not as it was written; `rescued` reads what is sound of it.
         """
         path = schema.locate(path)
-        return cls(schema.connect(path), path)
+        try:
+            return cls(opening.connect(path, lambda db: judge(db, path)), path)
+        except DamagedProjectError as e:
+            with closing((found := rescue(path)).db):
+                raise schema.damaged(path, *found.faults) from e
+
+    @classmethod
+    def rescued(cls, path: str | Path) -> tuple[ProjectReader, Rescue]:
+        """What is sound of a damaged project, apart from the file, and what is not.
+
+        Raises
+        ------
+        ProjectError
+            As of `open`, or if nothing in it can be read.
+        """
+        path = schema.locate(path)
+        found = rescue(path)
+        return ProjectReader(found.db, path), found
 
     def close(self) -> None:
         """Close the file."""
@@ -201,14 +222,7 @@ class ProjectReader:
 
 
 def _kept(row: sqlite3.Row) -> Kept:
-    return records.kept_from(
-        json.loads(row["sizes"]),
-        photo=row["sha256"],
-        settings=json.loads(row["settings"]),
-        problems=json.loads(row["problems"]),
-        points=json.loads(row["points"]),
-        centre_line=json.loads(row["centre_line"]),
-    )
+    return records.kept_of(row, row["sha256"])  # type: ignore[arg-type]
 
 
 def _record(row: sqlite3.Row) -> BlockRecord:

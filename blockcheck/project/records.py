@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -185,6 +186,18 @@ def kept_from(
     )
 
 
+def kept_of(row: Mapping[str, Any], photo: str | None) -> Kept:
+    """Read a measurement from its row; photo: the sha256 of its photo."""
+    return kept_from(
+        json.loads(row["sizes"]),
+        photo=photo,
+        settings=json.loads(row["settings"]),
+        problems=json.loads(row["problems"]),
+        points=json.loads(row["points"]),
+        centre_line=json.loads(row["centre_line"]),
+    )
+
+
 def check_kept(kept: Kept) -> None:
     """Raise `ValueError` or `PlanError` for a measurement that cannot be one."""
     with np.errstate(invalid="ignore"):  # what is no number is found below
@@ -231,6 +244,17 @@ def as_point(xy: Sequence[float]) -> Point:
     if not (math.isfinite(x) and math.isfinite(y)):
         raise ProjectError("A point needs two numbers, in millimetres from the top left corner.")
     return x, y
+
+
+def sha256_of(path: Path) -> str | None:
+    """The checksum of a photo's file; None where there is no file to read."""
+    try:
+        if not path.is_file():
+            return None
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except (OSError, ValueError):
+        return None
 
 
 def plan_from(d: Mapping[str, Any]) -> Plan:

@@ -11,12 +11,14 @@ folder to the disk after each transaction, so that a step once reported outlives
 
 from __future__ import annotations
 
+import functools
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
-from ..errors import ProjectError
+from ..errors import DamagedProjectError, ProjectError
+from . import seals
 
 SUFFIX = ".blockcheck"
 APPLICATION_ID = 0x626C6B63  # "blkc"
@@ -95,9 +97,16 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             after TEXT NOT NULL,
             undone INTEGER NOT NULL CHECK (undone IN (0, 1))) STRICT""",
     ),
+    (
+        f"""CREATE TABLE {seals.TABLE} (
+            of TEXT NOT NULL,
+            row INTEGER NOT NULL,
+            sum TEXT NOT NULL,
+            PRIMARY KEY (of, row)) STRICT, WITHOUT ROWID""",
+    ),
 )
 
-_SAID = {
+SAID = {
     sqlite3.SQLITE_BUSY: (
         "Another program has been writing to {name} for longer than half a minute.",
         "Close it, or wait until it has finished, then do this step again.",
@@ -117,10 +126,6 @@ _SAID = {
     sqlite3.SQLITE_NOTADB: (
         "{name} is not a blockcheck project.",
         "Name a project file, or make one with: blockcheck new",
-    ),
-    sqlite3.SQLITE_CORRUPT: (
-        "{name} is damaged.",
-        "Go back to your latest copy; keep this file too, much of it can often be read.",
     ),
     sqlite3.SQLITE_IOERR: (
         "The disk failed while {name} was being read or written.",
@@ -143,6 +148,15 @@ def locate(path: str | Path) -> Path:
     return path if path.is_file() or path.suffix == SUFFIX else path.with_name(path.name + SUFFIX)
 
 
+def damaged(path: Path, *what: str) -> DamagedProjectError:
+    """The failure of a file that is not as it was written; what: which parts are not."""
+    parts = f": {', '.join(what[:8])}{', …' * (len(what) > 8)}" if what else ""
+    return DamagedProjectError(
+        f"{path.name} is damaged, it is not as it was written{parts}.",
+        f"See what is sound in it, and mend it: blockcheck check {path}",
+    )
+
+
 @contextmanager
 def in_words(path: Path) -> Iterator[None]:
     """Turn SQLite's failures into `ProjectError`."""
@@ -150,8 +164,12 @@ def in_words(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as e:
         code = getattr(e, "sqlite_errorcode", 0) & 0xFF  # the primary code of an extended one
-        message, hint = _SAID.get(code, (f"{{name}} cannot be used ({type(e).__name__}).", str(e)))
+        if code == sqlite3.SQLITE_CORRUPT:
+            raise damaged(path) from e
+        message, hint = SAID.get(code, (f"{{name}} cannot be used ({type(e).__name__}).", str(e)))
         raise ProjectError(message.format(name=path.name), hint) from e
+    except UnicodeDecodeError as e:  # in SQLite's own message: a definition is torn
+        raise damaged(path) from e
 
 
 @contextmanager
@@ -169,102 +187,65 @@ def transaction(db: sqlite3.Connection, path: Path, how: str = "IMMEDIATE") -> I
 
 
 def insert(db: sqlite3.Connection, table: str, *values: object) -> int:
-    """Insert a row of all columns but the id; return the id."""
+    """Insert a row of all columns but the id, with its checksum; return the id."""
     marks = ", ".join("?" * len(values))
-    done = db.execute(f"INSERT INTO {table} VALUES (NULL, {marks})", values)
-    return int(done.lastrowid or 0)
+    row = int(db.execute(f"INSERT INTO {table} VALUES (NULL, {marks})", values).lastrowid or 0)
+    seals.seal(db, table, row)
+    return row
 
 
-def create(path: Path) -> sqlite3.Connection:
-    """Open a new file inside the transaction that makes its tables; the caller commits it.
-
-    Raises
-    ------
-    ProjectError
-        If something is there already: no file is ever overwritten.
-    """
-    taken = ProjectError(f"{path.name} is there already.", "Choose another name.")
-    if path.exists() and (not path.is_file() or path.stat().st_size):  # empty: was cut off
-        raise taken
-    db = _connect(path, "rwc")
-    try:
-        with in_words(path):
-            db.execute("BEGIN IMMEDIATE")
-            if _number(db, "application_id"):  # another process was faster
-                raise taken
-            db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            _upgrade(db, len(MIGRATIONS))
-    except BaseException:
-        db.close()
-        raise
-    return db
+def change(db: sqlite3.Connection, table: str, row: int, /, **columns: object) -> None:
+    """Change columns of a row, and its checksum with them."""
+    for column, value in columns.items():
+        db.execute(f"UPDATE {table} SET {column} = ? WHERE id = ?", (value, row))
+    seals.seal(db, table, row)
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """Open a project and bring an older file up to date.
-
-    Raises
-    ------
-    ProjectError
-        If the file is missing, no project, of a newer program, or cannot be read.
-    """
-    if not path.is_file():
-        raise ProjectError(f"There is no project {path}.", "Make one with: blockcheck new")
-    if path.stat().st_size == 0:
-        raise ProjectError(
-            f"{path.name} is empty: the making of it was cut off.",
-            "Make it again with: blockcheck new",
-        )
-    db = _connect(path, "rw")
-    try:
-        with in_words(path):
-            if _number(db, "application_id") != APPLICATION_ID:
-                message, hint = _SAID[sqlite3.SQLITE_NOTADB]
-                raise ProjectError(message.format(name=path.name), hint)
-            version = _number(db, "user_version")
-            if version > len(MIGRATIONS):
-                raise ProjectError(
-                    f"{path.name} was made by a newer blockcheck (file version {version}; this "
-                    f"program knows {len(MIGRATIONS)}). Nothing in it was touched.",
-                    "Install the newer blockcheck.",
-                )
-        while version < len(MIGRATIONS):
-            with transaction(db, path):
-                version = _number(db, "user_version")  # another process may have been faster
-                if version < len(MIGRATIONS):
-                    version = _upgrade(db, version + 1)
-    except BaseException:
-        db.close()
-        raise
-    return db
+def delete(db: sqlite3.Connection, table: str, row: int) -> None:
+    """Take a row out, and its checksum."""
+    db.execute(f"DELETE FROM {table} WHERE id = ?", (row,))
+    db.execute(f"DELETE FROM {seals.TABLE} WHERE of = ? AND row = ?", (table, row))
 
 
-def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    with in_words(path):
-        db = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode={mode}",
-            uri=True,
-            timeout=BUSY_S,
-            isolation_level=None,  # transactions are begun by hand
-        )
-        db.row_factory = sqlite3.Row
-        try:
-            db.execute("PRAGMA foreign_keys = ON")
-            db.execute("PRAGMA journal_mode = DELETE")
-            db.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
-        except sqlite3.Error:
-            db.close()
-            raise
-        return db
+def clear(db: sqlite3.Connection, table: str) -> None:
+    """Take all rows out of a table, and their checksums."""
+    db.execute(f"DELETE FROM {table}")
+    db.execute(f"DELETE FROM {seals.TABLE} WHERE of = ?", (table,))
 
 
-def _number(db: sqlite3.Connection, pragma: str) -> int:
-    return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])
+def objects(db: sqlite3.Connection) -> dict[tuple[str, str], str | None]:
+    """Tables, indices, views and triggers, by kind and name, with the text that made them."""
+    found = db.execute("SELECT type, name, sql FROM sqlite_schema")
+    return {(r[0], r[1]): r[2] for r in found if not r[1].startswith("sqlite_stat")}
 
 
-def _upgrade(db: sqlite3.Connection, version: int) -> int:
-    for statements in MIGRATIONS[_number(db, "user_version") : version]:
+@functools.cache
+def expected(
+    migrations: tuple[tuple[str, ...], ...],
+) -> dict[tuple[str, str], str | None]:
+    """What `objects` gives for a file that these migrations made."""
+    with closing(sqlite3.connect(":memory:")) as db:
+        for statement in (s for step in migrations for s in step):
+            db.execute(statement)
+        return objects(db)
+
+
+def upgrade(db: sqlite3.Connection, version: int) -> int:
+    """Bring a sound file to a version, and note its rows' checksums anew."""
+    for statements in MIGRATIONS[number(db, "user_version") : version]:
         for statement in statements:
             db.execute(statement)
     db.execute(f"PRAGMA user_version = {version}")
+    if ("table", seals.TABLE) in objects(db):
+        seals.seal_all(db)
     return version
+
+
+def as_text(stored: bytes) -> str:
+    """Text as SQLite stores it; what is none any more is found by the checksum."""
+    return stored.decode("utf-8", "replace")
+
+
+def number(db: sqlite3.Connection, pragma: str) -> int:
+    """What a pragma says, where that is a number."""
+    return int(db.execute(f"PRAGMA {pragma}").fetchone()[0])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..errors import ProjectError
-from .schema import insert
+from .schema import change, delete, insert
 
 State = dict[str, Any]  # "plan", "order" and "block ID", each with what undoing needs
 _BLOCK = ("name", "state", "note", "removed")
@@ -50,7 +50,7 @@ def keep(db: sqlite3.Connection, before: State, first_event: int, now: tuple[str
         return
     for row in db.execute("SELECT id, before FROM step WHERE undone").fetchall():
         if set(json.loads(row["before"])) & set(keys):  # what was undone cannot be redone any more
-            db.execute("DELETE FROM step WHERE id = ?", (row["id"],))
+            delete(db, "step", row["id"])
     events = db.execute(
         "SELECT b.name, e.what FROM event e JOIN block b ON b.id = e.block WHERE e.id > ? "
         "ORDER BY e.id",
@@ -95,7 +95,7 @@ def move(
         block = int(name.removeprefix("block "))
         measurement = _set_block(db, block, value)
         event(block, f"{verb}: {str(row['what']).partition(' (')[0]}", "", measurement)
-    db.execute("UPDATE step SET undone = ? WHERE id = ?", (int(back), row["id"]))
+    change(db, "step", row["id"], undone=int(back))
     return str(row["what"])
 
 
@@ -123,7 +123,7 @@ def _again(db: sqlite3.Connection, table: str, row: int | None, now: tuple[str, 
 def _set_block(db: sqlite3.Connection, block: int, value: list[Any] | None) -> int | None:
     """Bring a block to how it was; returns the copy of its measurement, if one was needed."""
     if value is None:  # it was not there
-        db.execute("UPDATE block SET removed = 1 WHERE id = ?", (block,))
+        change(db, "block", block, removed=1)
         return None
     name, *_ = value
     if db.execute("SELECT 1 FROM block WHERE name = ? AND id != ?", (name, block)).fetchone():
@@ -131,13 +131,11 @@ def _set_block(db: sqlite3.Connection, block: int, value: list[Any] | None) -> i
             f"Another block is called {name} now, so this cannot be undone.",
             "Give that block another name first.",
         )
-    columns = ", ".join(f"{c} = ?" for c in _BLOCK)
-    db.execute(f"UPDATE block SET {columns} WHERE id = ?", (*value[: len(_BLOCK)], block))
+    change(db, "block", block, **dict(zip(_BLOCK, value, strict=False)))
     measurement, marks = value[len(_BLOCK)], value[len(_BLOCK) + 1 :]
     latest = db.execute("SELECT max(id) FROM measurement WHERE block = ?", (block,)).fetchone()[0]
     if measurement == latest:
-        columns = ", ".join(f"{c} = ?" for c in _MARKS)
-        db.execute(f"UPDATE measurement SET {columns} WHERE id = ?", (*marks, latest))
+        change(db, "measurement", latest, **dict(zip(_MARKS, marks, strict=True)))
         return None
     row = db.execute("SELECT * FROM measurement WHERE id = ?", (measurement,)).fetchone()
     values = {c: row[c] for c in row.keys() if c != "id"}  # noqa: SIM118 (a Row is no mapping)

@@ -12,8 +12,9 @@ from ..measuring.results import Measurement, PhotoResult
 from ..planning.plan import Plan
 from ..settings import Settings
 from ..uncertainty import Estimate
-from . import exchange, records, schema
+from . import exchange, opening, records, schema
 from .records import Kept, Point, to_json
+from .rescue import Lost
 from .writing import ProjectWriter, now
 
 
@@ -37,7 +38,7 @@ class Project(ProjectWriter):
         path = schema.locate(path)
         plan = plan or Plan()
         records.check_plan(plan)
-        project = cls(schema.create(path), path)
+        project = cls(opening.create(path), path)
         try:
             with schema.in_words(path):
                 project._add_plan(plan)
@@ -117,6 +118,31 @@ class Project(ProjectWriter):
                     self._change(name, "note", notes, note=records.as_text(notes, "note"))
         return called
 
+    def mended(self, lost: Lost, result: PhotoResult) -> bool:
+        """Measure a block again whose numbers were lost, from the photo that they came from.
+
+        Parameters
+        ----------
+        lost : Lost
+        result : PhotoResult
+            Of that photo, measured with the plan's settings.
+
+        Returns
+        -------
+        bool
+            Whether the photo gave it: the same bytes, and as many blocks in it as before.
+        """
+        if not result.ok or result.sha256 != lost.photo or len(result.blocks) != lost.of:
+            return False
+        m, settings = result.blocks[lost.number], Settings.of(**records.settings_in(self.plan))
+        warnings = tuple(p for p in result.problems if p.level == "warning")
+        given = dataclasses.asdict(settings)
+        with self._write():
+            kept = Kept(m.width_mm, m.height_mm, m, result.sha256, given, warnings)
+            self._keep(lost.name, kept, self._photo_id(result), False)
+            self._change(lost.name, lost.state, state=lost.state)
+        return True
+
     def import_csv(self, path: str | Path) -> list[str]:
         """Keep sizes measured with a ruler, all of a file or nothing of it.
 
@@ -151,7 +177,7 @@ class Project(ProjectWriter):
                         f"{self.path.name} is not empty: a whole project goes into a new one only.",
                         "Name a project that does not exist yet.",
                     )
-            self._db.execute("DELETE FROM plan")
+            schema.clear(self._db, "plan")
             exchange.load(self._db, whole, Path(path), self.path.parent)
 
     def found(self, sha256: str, path: str | Path) -> bool:
@@ -160,7 +186,8 @@ class Project(ProjectWriter):
         with self._write():
             for photo in self._photos("WHERE sha256 = ?", sha256):
                 if photo.missing:
-                    self._db.execute("UPDATE photo SET path = ? WHERE sha256 = ?", (place, sha256))
+                    (row,) = self._rows("SELECT id FROM photo WHERE sha256 = ?", sha256)
+                    schema.change(self._db, "photo", row["id"], path=place)
                     return True
         return False
 

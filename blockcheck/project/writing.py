@@ -80,7 +80,8 @@ class ProjectWriter(ProjectReader):
         """Tick a cut off, or take the tick away."""
         with self._write():
             if not done:
-                self._db.execute("DELETE FROM tick WHERE what = ?", (what,))
+                for row in self._rows("SELECT id FROM tick WHERE what = ?", what):
+                    schema.delete(self._db, "tick", row["id"])
             elif what not in self.ticks():
                 self._insert("tick", *now(), records.as_text(what, "cut"))
 
@@ -137,8 +138,7 @@ class ProjectWriter(ProjectReader):
             self._event(block, what, detail)
 
     def _set(self, table: str, row: int, /, **columns: object) -> None:
-        for column, value in columns.items():
-            self._db.execute(f"UPDATE {table} SET {column} = ? WHERE id = ?", (value, row))
+        schema.change(self._db, table, row, **columns)
 
 
 def now() -> tuple[str, str]:

@@ -1,6 +1,8 @@
 """Undo and redo, the order of the blocks, ticked cuts, and edges set anew."""
 
+import contextlib
 import dataclasses
+import sqlite3
 import sys
 from pathlib import Path
 
@@ -174,10 +176,11 @@ def test_order_and_ticks_outlive_the_program_and_an_export(quilt, tmp_path):
 
 
 def test_a_file_of_the_first_version_is_brought_up(tmp_path):
-    db = schema._connect(tmp_path / "old.blockcheck", "rwc")
-    db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
-    schema._upgrade(db, 1)
-    db.close()
+    with contextlib.closing(sqlite3.connect(tmp_path / "old.blockcheck")) as db:
+        db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+        schema.upgrade(db, 1)
+        db.execute("INSERT INTO plan VALUES (1, '2026-01-01', '0.1.0', '{}')")
+        db.commit()
     with Project.open(tmp_path / "old.blockcheck") as quilt:
         assert quilt.ticks() == frozenset()
         assert quilt.undoable().undo is None

@@ -1,0 +1,95 @@
+"""The command that looks whether a project is as it was written, and mends what can be."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from ..errors import DamagedProjectError
+from ..measuring.measure import measure_photo
+from ..project import Lost, Project, ProjectReader
+from ..project.records import settings_in, sha256_of
+from ..project.schema import locate
+from .project_file import PROJECT, _sizes, in_words
+
+
+@click.command()
+@PROJECT
+@click.option(
+    "--mend", is_flag=True, help="Write what is sound, and what photos give again, to a new file."
+)
+def check(project: Path, mend: bool) -> None:
+    """Look whether PROJECT and its photos are as they were written.
+
+    Every row of the file is compared with its checksum, every photo with its own. Ends with status
+    1 if something is not as it was.
+    """
+    with in_words():
+        path = locate(project)
+        try:
+            with Project.open(path) as quilt:
+                count = len(quilt.blocks()) + len(quilt.removed())
+                click.echo(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
+                well = _photos(quilt)
+        except DamagedProjectError:
+            _damaged(path, mend)
+            well = False
+    sys.exit(0 if well else 1)
+
+
+def _damaged(path: Path, mend: bool) -> None:
+    """Say what is sound and what is not; write a mended copy if asked."""
+    reader, found = ProjectReader.rescued(path)
+    with reader:
+        click.echo(f"{path.name} is damaged. Not as it was written:")
+        for fault in found.faults:
+            click.echo(f"  {fault}")
+        lost = {x.name: x for x in found.lost}
+        for block in (b for b in reader.blocks() if b.name not in lost):
+            click.echo(f"sound   block {block.name}: {_sizes(block, reader.plan)}")
+        for name in lost:
+            click.echo(f"LOST    block {name}: measure it again")
+        if not mend:
+            click.echo(f"To write a copy of what is sound: blockcheck check {path} --mend")
+            return
+        copy = path.with_name(f"{path.stem}-mended{path.suffix}")
+        found.write(copy)
+    with Project.open(copy) as quilt:
+        for one in found.lost:
+            words = "measured again from its photo" if _again(quilt, one) else _by_hand(one)
+            click.echo(f"block {one.name}: {words}")
+        click.echo(
+            f"Wrote {copy}. Look at its plan (blockcheck plan {copy}) and its blocks (blockcheck "
+            f"list {copy}) before you go on with it; {path.name} is left as it is."
+        )
+
+
+def _again(quilt: Project, lost: Lost) -> bool:
+    for photo in quilt.photos():
+        if photo.sha256 == lost.photo and not photo.missing:
+            return quilt.mended(lost, measure_photo(photo.path, **settings_in(quilt.plan)))
+    return False
+
+
+def _by_hand(lost: Lost) -> str:
+    return f"NOT mended: measure it again, with --again {lost.name} if the copy still lists it"
+
+
+def _photos(quilt: Project) -> bool:
+    """Say which photos are gone or changed; return whether none is changed."""
+    well = True
+    for photo in quilt.photos():
+        if photo.missing:
+            click.echo(f"missing photo: {photo.path} (its numbers are kept)")
+        elif sha256_of(photo.path) != photo.sha256:
+            click.echo(
+                f"CHANGED photo: {photo.path} is not the photo that was measured. Put that photo "
+                "back, or add this one under another name."
+            )
+            well = False
+    return well
+
+
+COMMANDS = (check,)
