@@ -11,6 +11,8 @@ from ..uncertainty import Estimate
 from ..units import INCH
 from .trimming.block import Block
 
+GIVE_MM = INCH / 32  # what a seam allowance can lose and still hold: common practice
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -22,10 +24,19 @@ class Plan:
         Planned unfinished width and height of a block.
     seam_mm, tolerance_mm : float
         Seam allowance; how far a seam match may miss, or a block be off its planned size.
+    least_seam_mm : float or None
+        The least seam allowance that still holds; the allowance less 1/32 in where None.
+    guarded : bool
+        Whether a block reaches a size only where its uncertainty leaves no doubt (guarded
+        acceptance, JCGM 106, 8.3), not as it measures (simple acceptance, 8.2).
     step_mm : float
         Spacing of the ruler lines that a size falls on.
     fixed_width_mm, fixed_height_mm : float or None
         One dimension of the common size, where the plan fixes it.
+    keep_square : bool or None
+        Whether the size to trim to has to be a square; as planned where None.
+    chosen_mm : (float, float) or None
+        The size to trim to, where the quilter chose it.
     unit, fraction
         How lengths are written: "in" with fractions to 1/`fraction`, or "cm".
     card_side, sheet_side, square, grid : float or None
@@ -50,10 +61,14 @@ class Plan:
 
     planned_mm: tuple[float, float] | None = None
     seam_mm: float = INCH / 4
+    least_seam_mm: float | None = None
+    guarded: bool = False
     tolerance_mm: float = INCH / 8
     step_mm: float = INCH / 8
     fixed_width_mm: float | None = None
     fixed_height_mm: float | None = None
+    keep_square: bool | None = None
+    chosen_mm: tuple[float, float] | None = None
     unit: str = "in"
     fraction: int = 16
     card_side: float | None = None
@@ -70,6 +85,20 @@ class Plan:
     alternate: bool = False
     sashing_cut_mm: float | None = None
     borders_mm: tuple[float, ...] = ()
+
+    @property
+    def give_mm(self) -> float:
+        """How far an edge may lie inside its trim line, so that its seam still holds."""
+        if self.least_seam_mm is None:
+            return min(GIVE_MM, self.seam_mm)
+        return max(self.seam_mm - self.least_seam_mm, 0.0)
+
+    @property
+    def square_blocks(self) -> bool:
+        """Whether the size to trim to has to be a square."""
+        if self.keep_square is not None:
+            return self.keep_square
+        return self.planned_mm is not None and abs(self.planned_mm[0] - self.planned_mm[1]) < 1e-6
 
 
 def called(name: str) -> str:
@@ -91,7 +120,7 @@ class BlockRecord:
     outline_mm : ndarray, shape (N, 2)
         Raw edges, clockwise from corner 0.
     guard_mm : float
-        What to keep between a trim line and the measured edge.
+        What a guarded decision keeps between a trim line and the measured edge.
     points_mm : mapping of str to (x, y)
         Marked points.
     centre_line_mm : ((x, y), (x, y)) or None
@@ -115,7 +144,7 @@ class BlockRecord:
     corners_px: np.ndarray | None = None
     corners_mm: np.ndarray | None = None
 
-    @property
-    def block(self) -> Block:
-        """Return the outline with its guard, for fitting rectangles."""
-        return Block(self.name, self.outline_mm, self.guard_mm)
+    def cloth(self, plan: Plan) -> Block:
+        """Return the outline as the plan judges it: what its edges give, and a guard if asked."""
+        guard = self.guard_mm if plan.guarded else 0.0
+        return Block(self.name, self.outline_mm, guard, plan.give_mm)

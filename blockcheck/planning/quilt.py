@@ -15,24 +15,21 @@ import numpy as np
 
 from ..errors import PlanError
 from ..uncertainty import own_u, scale_u
-from ..units import to_step
+from ..units import INCH, to_step
+from .choice import Choice, choose
 from .cutting.cut_list import Fabric, Finish, cut_list
 from .cutting.pieces import CutPiece
 from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
 from .trimming.block import Block
-from .trimming.common_size import (
-    CommonSize,
-    Missing,
-    SewnSeam,
-    below_size,
-    common_size,
-    seam_allowance_really_sewn,
-)
-from .trimming.trim_lines import TrimPlan, trim_all
+from .trimming.common_size import CommonSize
+from .trimming.sewn_seam import SewnSeam, seam_allowance_really_sewn
+from .trimming.shortage import Missing
+from .trimming.trim_lines import TrimPlan
 
 T = TypeVar("T")
-SLIVER = 0.8  # of the smallest block: less is a sliver laid across it, not a block trimmed
+CERTAIN_MM = INCH / 32  # a size is certain enough where its U95 is what both its seams can give
+NEAR_SEAM_MM = INCH / 64  # a trim line that comes nearer to a seam by less is not worth a word
 
 
 @dataclass(frozen=True)
@@ -44,19 +41,14 @@ class QuiltPlan:
     plan : Plan
     names, set_aside : tuple of str
         The blocks that count, and those set aside.
-    largest : CommonSize or None
-        The largest common size with its table and limits.
-    size_mm : (float, float) or None
-        The size to trim to: the planned one where every block reaches it, else the largest.
-    below : tuple of Missing
-        Blocks that do not reach the planned size with their guard.
-    too_close : tuple of str
-        Those of `below` that may reach it: what was measured to lack is within its U95.
+    choice : Choice or None
+        The size to trim to and all that goes with it; None where there is none.
     uncertain : tuple of str
-        Blocks whose size is known less well than half a ruler line.
+        Blocks whose size is known less well than their seam allowances can give.
+    unmarked : tuple of str
+        Blocks without marked points whose trim lines come nearer than a seam allowance to where
+        the plan has its points.
     seams : mapping of {"width", "height"} to SewnSeam
-    trims : tuple of TrimPlan
-        In the order of the records.
     rows : Rows or None
     half_block : CutPiece or None
         For an offset setting.
@@ -70,18 +62,35 @@ class QuiltPlan:
     plan: Plan
     names: tuple[str, ...] = ()
     set_aside: tuple[str, ...] = ()
-    largest: CommonSize | None = None
-    size_mm: tuple[float, float] | None = None
-    below: tuple[Missing, ...] = ()
-    too_close: tuple[str, ...] = ()
+    choice: Choice | None = None
     uncertain: tuple[str, ...] = ()
+    unmarked: tuple[str, ...] = ()
     seams: Mapping[str, SewnSeam] = field(default_factory=dict)
-    trims: tuple[TrimPlan, ...] = ()
     rows: Rows | None = None
     half_block: CutPiece | None = None
     fabrics: tuple[Fabric, ...] = ()
     finish: Finish | None = None
     gaps: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def size_mm(self) -> tuple[float, float] | None:
+        """The size to trim to."""
+        return None if self.choice is None else self.choice.size_mm
+
+    @property
+    def largest(self) -> CommonSize | None:
+        """As of `Choice`."""
+        return None if self.choice is None else self.choice.largest
+
+    @property
+    def below(self) -> tuple[Missing, ...]:
+        """As of `Choice`."""
+        return () if self.choice is None else self.choice.below
+
+    @property
+    def trims(self) -> tuple[TrimPlan, ...]:
+        """As of `Choice`."""
+        return () if self.choice is None else self.choice.trims
 
 
 def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
@@ -107,18 +116,17 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     gaps: dict[str, str] = {}
     if plan.planned_mm is None:
         gaps["planned"] = "The plan gives no planned size, so nothing is compared with a pattern."
-    cloth = [_cloth(b, plan.step_mm) for b in used]
-    guard = {b.name: b.guard_mm for b in cloth}
+    cloth = [_cloth(b, plan) for b in used]
     seams = _try(gaps, "seams", lambda: _seams(plan, used)) or {}
-    largest, size, below = _try(gaps, "size", lambda: _sizes(plan, used, cloth)) or (None, None, ())
-    if size is None:
+    choice = _try(gaps, "size", lambda: choose(plan, used, cloth))
+    rows, cuts = None, None
+    if choice is None:
         gaps["trims"] = gaps["size"]
         gaps["rows"] = gaps["cuts"] = (
             "This can be worked out once the blocks have a size in common."
         )
-        trims, rows, cuts = None, None, None
     else:
-        trims = _try(gaps, "trims", lambda: _trims(plan, used, cloth, size))
+        size = choice.size_mm
         rows = _try(gaps, "rows", lambda: lay_rows(plan, used, size))
         if rows is None:
             gaps["cuts"] = "What else to cut can be worked out once the rows are."
@@ -128,20 +136,12 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         plan,
         names=tuple(b.name for b in used),
         set_aside=aside,
-        largest=largest,
-        size_mm=size,
-        below=below,
-        # a lack counts the guard, half of U95, on both sides
-        too_close=tuple(
-            name
-            for name in dict.fromkeys(m.name for m in below)
-            if all(m.short_mm <= 4 * guard[name] for m in below if m.name == name)
-        ),
+        choice=choice,
         uncertain=tuple(
-            b.name for b in used if max(b.width_mm.u95, b.height_mm.u95) > plan.step_mm / 2
+            b.name for b in used if max(b.width_mm.u95, b.height_mm.u95) > 2 * CERTAIN_MM
         ),
+        unmarked=() if choice is None else _unmarked(plan, used, choice),
         seams=seams,
-        trims=trims or (),
         rows=rows,
         half_block=half,
         fabrics=fabrics,
@@ -159,57 +159,37 @@ def _try(gaps: dict[str, str], what: str, work: Callable[[], T]) -> T | None:
         return None
 
 
-def _cloth(record: BlockRecord, step_mm: float) -> Block:
+def _cloth(record: BlockRecord, plan: Plan) -> Block:
     """What a rectangle must fit in.
 
-    A trimmed block was cut along the ruler: where it measures as a size on the ruler's marks it
-    is taken as that size, and needs no guard because nothing more is cut from it.
+    A trimmed block was cut along the ruler: where it measures as the size that was chosen or
+    planned, or as one on the ruler lines, it is taken as that size, and needs no guard because
+    nothing more is cut from it.
     """
     sizes = (record.width_mm, record.height_mm)
-    w, h = (to_step(e.value, step_mm) for e in sizes)
-    near = all(abs(s - e.value) <= e.u95 for s, e in zip((w, h), sizes, strict=True))
-    if record.state == "trimmed" and near:
-        return Block(record.name, np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]))
-    return record.block
+    marks = tuple(to_step(e.value, plan.step_mm) for e in sizes)
+    for size in (plan.chosen_mm, plan.planned_mm, marks):
+        if record.state != "trimmed" or size is None:
+            continue
+        if all(abs(s - e.value) <= e.u95 for s, e in zip(size, sizes, strict=True)):
+            w, h = size
+            corners = np.array([[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]])
+            return Block(record.name, corners, 0.0, plan.give_mm)
+    return record.cloth(plan)
 
 
-def _sizes(
-    plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]
-) -> tuple[CommonSize, tuple[float, float], tuple[Missing, ...]]:
-    """The largest common size, the size to trim to, and what does not reach the planned size."""
-    largest = common_size(
-        cloth,
-        step_mm=plan.step_mm,
-        fix_width_mm=plan.fixed_width_mm,
-        fix_height_mm=plan.fixed_height_mm,
-    )
-    size = (largest.width_mm, largest.height_mm)
-    least = [
-        min(e.value for e in side)
-        for side in zip(*((b.width_mm, b.height_mm) for b in used), strict=True)
-    ]
-    if any(mm < SLIVER * smallest for mm, smallest in zip(size, least, strict=True)):
-        raise PlanError(
-            f"The block {largest.limits[0].name} is too small for the fixed size.",
-            "Set it aside, or do not fix the width or height.",
-        )
+def _unmarked(plan: Plan, used: Sequence[BlockRecord], choice: Choice) -> tuple[str, ...]:
+    """Blocks without marked points that are trimmed nearer to them than a seam allowance.
+
+    The plan has its points one seam allowance inside the planned size, and they lie in the
+    middle of the block; without a plan nothing is known of them.
+    """
     if plan.planned_mm is None:
-        return largest, size, ()
-    below = below_size(cloth, *plan.planned_mm, seam_mm=plan.seam_mm)
-    return largest, size if below else plan.planned_mm, below
-
-
-def _trims(
-    plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block], size_mm: tuple[float, float]
-) -> tuple[TrimPlan, ...]:
-    return trim_all(
-        cloth,
-        *size_mm,
-        points_mm=[record.points_mm for record in used],
-        seam_mm=plan.seam_mm,
-        centre_lines_mm=[record.centre_line_mm for record in used],
-        unit=plan.unit,
-    )
+        return ()
+    inside = max(p - mm for p, mm in zip(plan.planned_mm, choice.size_mm, strict=True)) / 2
+    if inside <= NEAR_SEAM_MM:
+        return ()
+    return tuple(b.name for b in used if not b.points_mm and b.state != "trimmed")
 
 
 def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:

@@ -11,7 +11,8 @@ import numpy as np
 
 from blockcheck.planning.rows.order import arrange
 from blockcheck.planning.trimming.block import Block
-from blockcheck.planning.trimming.common_size import below_size, common_size
+from blockcheck.planning.trimming.common_size import common_size
+from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.trim_lines import trim_all
 from blockcheck.units import INCH
 

@@ -10,13 +10,11 @@ from shapely import Polygon
 
 from blockcheck.errors import PlanError
 from blockcheck.planning.trimming.block import Block
-from blockcheck.planning.trimming.common_size import (
-    below_size,
-    common_size,
-    seam_allowance_really_sewn,
-)
+from blockcheck.planning.trimming.common_size import common_size
 from blockcheck.planning.trimming.placement import place
 from blockcheck.planning.trimming.rectangles import frontier, frontiers
+from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
+from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.stack import Stack
 from blockcheck.units import INCH
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,22 +27,33 @@ class Block:
     outline_mm : ndarray, shape (N, 2)
         Corners or denser edge points in order around the block; y runs down.
     guard_mm : float
-        Expanded uncertainty of the edges, kept between the rectangle and the outline.
+        Expanded uncertainty of the edges, kept between the rectangle and the outline where a
+        guarded decision is asked for.
+    give_mm : float
+        How far an edge may lie inside the rectangle's side: what the seam allowance can lose
+        and still hold.
     """
 
     name: str
     outline_mm: Array
     guard_mm: float = 0.0
+    give_mm: float = 0.0
 
     def __post_init__(self) -> None:
         points = np.array(self.outline_mm, dtype=np.float64)
         if points.ndim != 2 or points.shape[1] != 2 or len(points) < 3:
             raise PlanError(f"The outline of {self.name} needs three points or more.", "")
-        if not np.isfinite(points).all() or not 0 <= self.guard_mm < math.inf:
+        margins = self.guard_mm, self.give_mm
+        if not (np.isfinite(points).all() and all(0 <= mm < math.inf for mm in margins)):
             raise PlanError(f"The outline of {self.name} holds numbers that are not lengths.", "")
         points.setflags(write=False)
         object.__setattr__(self, "outline_mm", points)
         _ = self.hull
+
+    @property
+    def margin_mm(self) -> float:
+        """Least distance from the rectangle's sides out to the edges; negative: inside them."""
+        return self.guard_mm - self.give_mm
 
     @cached_property
     def hull(self) -> ConvexHull:
@@ -65,7 +77,13 @@ class Block:
 
     def transposed(self) -> Block:
         """The block with x and y exchanged, so that width becomes height."""
-        return Block(self.name, self.outline_mm[:, ::-1], self.guard_mm)
+        return Block(self.name, self.outline_mm[:, ::-1], self.guard_mm, self.give_mm)
+
+    def giving(self, give_mm: float) -> Block:
+        """The block with another `give_mm`; what is known of its shape is kept."""
+        other = copy.copy(self)
+        object.__setattr__(other, "give_mm", give_mm)
+        return other
 
 
 @dataclass(frozen=True, eq=False)

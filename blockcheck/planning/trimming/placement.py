@@ -17,8 +17,9 @@ from .rectangles import axes, frontiers_and_turns
 SIDES = ("top", "right", "bottom", "left")
 DIRECTIONS = np.array([[0.0, -1.0], [1.0, 0.0], [0.0, 1.0], [-1.0, 0.0]])
 _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-# what a millimetre costs: missing cloth, a point's shortage, off centre; evenness gains 1
-_CLOTH, _POINT, _CENTRE = 1e6, 1e4, 1e2
+# what a millimetre costs: missing cloth, a point's shortage, an edge inside the trim line as far
+# as it may, off centre; evenness gains 1
+_CLOTH, _POINT, _GIVEN, _CENTRE = 1e6, 1e4, 1e3, 1e2
 _FAR = 1e4
 _TOGETHER = 16  # programs in one call of the solver
 
@@ -30,7 +31,8 @@ class Placement:
     Attributes
     ----------
     clearance_mm : float
-        Least distance by which it is inside the outline less the guard; negative outside.
+        Least distance by which it is inside the outline less the guard; negative outside, as it
+        may be by what the block's edges give.
     spare_mm : (float, float)
         By how much it could grow to the left and right each, and up and down each; negative
         where it would have to shrink.
@@ -64,10 +66,10 @@ def place(
 ) -> Placement:
     """Lay a rectangle on the block so that its wishes are met in order of weight.
 
-    First the cloth (the rectangle grown by the guard lies inside), then one seam allowance
-    outside each point, then the centre line in the middle, then evenness: the rectangle could
-    still grow as far as possible, across and down. A wish outweighs the next a hundredfold per
-    millimetre. One linear program in centre and small turn, solved again about its own answer
+    First the cloth (the rectangle grown by the guard lies inside, but for what its edges may
+    give), then one seam allowance outside each point, then no giving, then the centre line in the
+    middle, then evenness: the rectangle could still grow as far as possible, across and down. A
+    wish outweighs the next at least tenfold per millimetre. One linear program in centre and small turn, solved again about its own answer
     until it stands (sequential linear programming).
     """
     points = np.empty((0, 2)) if points_mm is None else points_mm
@@ -95,7 +97,7 @@ def place_all(wishes: Sequence[Wishes]) -> list[Placement]:
     # cloth first: start those that are short again from the turn that has most of it
     short: dict[tuple[float, float], list[int]] = {}
     for i, one in enumerate(laid):
-        if one.clearance_mm < -1e-3:
+        if one.clearance_mm < -wishes[i].block.give_mm - 1e-3:
             short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
     again: dict[int, float] = {}
     for (width, max_turn), own in short.items():
@@ -254,13 +256,14 @@ def _program(
     """The best small move: dx, dy in the rectangle's frame, turn, growth across and down."""
     points = (wishes.points - centre) @ frame.T
     n = len(points)
-    # then come missing cloth across and down, each point's shortage, and off centre
-    columns = 7 + n + (wishes.centre is not None)
+    # then come missing and given cloth across and down, each point's shortage, and off centre
+    columns = 9 + n + (wishes.centre is not None)
     cloth = touch.rows(half)
     rows = [np.hstack([cloth, np.zeros((len(cloth), columns - 5))])]
     bound = [touch.slack(half)]
     missing = np.zeros((2, columns))
-    missing[[0, 1], [3, 4]], missing[[0, 1], [5, 6]] = -1.0, -1.0
+    for k in (3, 5, 7):
+        missing[[0, 1], [k, k + 1]] = -1.0
     rows.append(missing)
     bound.append(np.zeros(2))
     if n:
@@ -269,7 +272,7 @@ def _program(
         place = np.repeat(points, 4, axis=0)
         kept[:, :2] = -out
         kept[:, 2] = out[:, 0] * place[:, 1] - out[:, 1] * place[:, 0]
-        kept[np.arange(4 * n), 7 + np.arange(4 * n) // 4] = -1.0
+        kept[np.arange(4 * n), 9 + np.arange(4 * n) // 4] = -1.0
         rows.append(kept)
         reach = np.tile(wishes.half[[1, 0, 1, 0]], n) - wishes.seam
         bound.append(reach - np.sum(out * place, axis=1))
@@ -285,13 +288,14 @@ def _program(
             rows.append(signed)
             bound.append(-sign * ends[:, k])
     cost = np.zeros(columns)
-    cost[3:7] = -1.0, -1.0, _CLOTH, _CLOTH
-    cost[7:] = _POINT
+    cost[3:9] = -1.0, -1.0, _CLOTH, _CLOTH, _GIVEN, _GIVEN
+    cost[9:] = _POINT
     if wishes.centre is not None:
         cost[-1] = _CENTRE
     low, high = np.zeros(columns), np.full(columns, _FAR)
     low[:5] = -_FAR
     low[2], high[2] = swing
+    high[7:9] = wishes.block.give_mm
     return _Program(cost, np.vstack(rows), np.concatenate(bound), low, high)
 
 
@@ -321,7 +325,7 @@ def _solve(programs: Sequence[_Program]) -> list[Array | None]:
 
 @dataclass(frozen=True)
 class Offcut:
-    """What falls off one side: at its two ends in reading order, and at the least place.
+    """What falls off one side: at its two ends in reading order, at its least and most.
 
     The ends are left and right for top and bottom, top and bottom for left and right.
     A negative number is cloth that is missing.
@@ -331,6 +335,7 @@ class Offcut:
     first_mm: float
     second_mm: float
     least_mm: float
+    most_mm: float
 
 
 def offcuts(block: Block, laid: Placement) -> tuple[Offcut, ...]:
@@ -361,8 +366,7 @@ def offcuts(block: Block, laid: Placement) -> tuple[Offcut, ...]:
             within = np.concatenate([s0, s1])
             keep = np.abs(within) <= half[axis]
             inside = np.append(np.concatenate([d0, d1])[keep], reach)
-        gap = reach - half[1 - axis]
-        result.append(
-            Offcut(name, float(gap[0]), float(gap[1]), float(inside.min() - half[1 - axis]))
-        )
+        first, second = (float(z) for z in reach - half[1 - axis])
+        least, most = (float(z - half[1 - axis]) for z in (inside.min(), inside.max()))
+        result.append(Offcut(name, first, second, least, most))
     return tuple(result)

@@ -67,22 +67,24 @@ def frontiers_and_turns(
     two neighbours of a fan, the best is closed in on by tangents and by halving.
     """
     stack = Stack.of(blocks)
-    guard = np.array([[b.guard_mm] for b in blocks])
-    widths = widths_mm + 2 * guard
+    margin = np.array([[b.margin_mm] for b in blocks])
+    widths = np.maximum(widths_mm + 2 * margin, 0.0)
+    least = np.maximum(least_mm + 2 * margin, 0.0)
+    worth = np.maximum(2 * margin, 0.0)
     n, k = widths.shape
     own = np.array([[b.turn] for b in blocks])
 
     flush = np.clip(stack.flush(own), -max_turn, max_turn)
     turns = np.hstack([0 * own, flush[:, :4]])[:, :, None] + 0 * widths[:, None]
     height = stack.tallest(widths, own[:, :, None] + turns)[1].max(axis=1)
-    reach = stack.reach(widths, np.maximum(height, least_mm), own, max_turn)
+    reach = stack.reach(widths, np.maximum(height, least), own, max_turn)
     fan = np.minimum(reach, _NARROW)[:, None] * np.linspace(-1, 1, 9)[:, None]
-    top, at = _search(stack, widths, own[:, :, None] + np.hstack([turns, fan]), 2 * guard)
+    top, at = _search(stack, widths, own[:, :, None] + np.hstack([turns, fan]), worth)
     if reach.max() > _NARROW:
         turns = np.hstack([flush[:, 4:], np.tile(_FAN * max_turn, (n, 1))]) + own
         turns = np.repeat(turns[:, :, None], k, axis=2)
-        top, at = _best(*np.stack([(top, at), _search(stack, widths, turns, 2 * guard)], axis=2))
-    top = np.maximum(top - 2 * guard, 0.0)
+        top, at = _best(*np.stack([(top, at), _search(stack, widths, turns, worth)], axis=2))
+    top = np.where(top > 0, np.maximum(top - 2 * margin, 0.0), 0.0)
     order = np.argsort(-widths_mm)
     top[:, order] = np.maximum.accumulate(top[:, order], axis=1)
     return np.asarray(top), at

@@ -15,6 +15,8 @@ from .placement import SIDES, Offcut, Placement, Wishes, offcuts, place_all
 from .rectangles import axes
 
 _TOLERANCE_MM = 1e-3
+LEAVE_MM = INCH / 32  # what sticks out by no more is not worth a cut: a blade's width or two
+_SEEN_MM = INCH / 64  # less is written as nothing
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,9 @@ class TrimPlan:
     placement : Placement
         Where the rectangle lies, in block coordinates.
     fits : bool
-        True if the rectangle, with the guard, lies inside the cloth.
+        True if the rectangle, with the guard, lies inside the cloth, but for what the edges give.
+    given_mm : float
+        How far an edge lies inside its trim line at most: what its seam allowance loses.
     offcuts : tuple of Offcut
         What falls off top, right, bottom and left.
     cut_points : tuple of CutPoint
@@ -51,13 +55,27 @@ class TrimPlan:
     name: str
     placement: Placement
     fits: bool
+    given_mm: float
     offcuts: tuple[Offcut, ...]
     cut_points: tuple[CutPoint, ...]
     off_centre_mm: float
     problems: tuple[str, ...]
 
+    @property
+    def nothing_to_trim(self) -> bool:
+        """Whether the block reaches the size and no edge sticks out by more than `LEAVE_MM`."""
+        return self.fits and not any(sticks_out(o) for o in self.offcuts)
+
+    @property
+    def some_sides_only(self) -> bool:
+        """Whether the block reaches the size and some of its edges, not all, stick out."""
+        out = [sticks_out(o) for o in self.offcuts]
+        return self.fits and any(out) and not all(out)
+
     def instructions(self, *, unit: str = "in", fraction: int = 16) -> tuple[str, ...]:
         """Write the cuts in the order of work: right and top, turn the block, left and bottom."""
+        if self.nothing_to_trim:
+            return (f"leave it: no edge sticks out by more than {_leave(unit)}",)
         lines = {o.side: _line(o, unit, fraction) for o in self.offcuts}
         size = [
             format_length(mm, unit=unit, fraction=32)
@@ -73,19 +91,31 @@ class TrimPlan:
         )
 
 
+def sticks_out(cut: Offcut) -> bool:
+    """Whether an edge lies outside its trim line by more than is worth leaving."""
+    return max(cut.first_mm, cut.second_mm, cut.most_mm) > LEAVE_MM + _TOLERANCE_MM
+
+
+def _leave(unit: str) -> str:
+    return format_length(LEAVE_MM, unit=unit, fraction=32)
+
+
 def _line(cut: Offcut, unit: str, fraction: int) -> str:
     ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
     parts = []
     for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
-        size = format_length(abs(value), unit=unit, fraction=fraction)
-        if size == format_length(0.0, unit=unit):
+        where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
+        size = format_length(abs(value), unit=unit, fraction=32 if value < 0 else fraction)
+        if abs(value) < _SEEN_MM:
             size = "nothing"
-        elif value < -_TOLERANCE_MM:
+        elif value < 0:
             size += " short"
-        parts.append(f"{size} {'on' if end in ('left', 'right') else 'at'} the {end}")
-    if all(part.startswith("nothing") for part in parts):
+        parts.append(f"{size} {where}")
+    if sticks_out(cut):
+        return f"off the {cut.side} edge: {', '.join(parts)}"
+    if min(cut.first_mm, cut.second_mm) > -_SEEN_MM:
         return f"nothing off the {cut.side} edge"
-    return f"off the {cut.side} edge: {', '.join(parts)}"
+    return f"nothing off the {cut.side} edge: {', '.join(p for p in parts if 'short' in p)}"
 
 
 def trim(
@@ -100,8 +130,9 @@ def trim(
 ) -> TrimPlan:
     """Lay the chosen size on a block.
 
-    In order of weight: inside the cloth with the guard, one seam allowance outside every point,
-    centred on the centre line, most even cut. What cannot be had is said.
+    In order of weight: inside the cloth with the guard, but for what the edges give; one seam
+    allowance outside every point; nothing given; centred on the centre line; most even cut. What
+    cannot be had is said.
 
     Parameters
     ----------
@@ -182,29 +213,30 @@ def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) 
         off = float(np.abs((wishes.centre - centre) @ frame[wishes.axis]).max())
     local = (wishes.points - centre) @ frame.T
     lost = _cut_points(names, local, laid.width_mm, laid.height_mm, wishes.seam)
-    fits = laid.clearance_mm >= -_TOLERANCE_MM
+    fits = laid.clearance_mm >= -block.give_mm - _TOLERANCE_MM
+    given = max(-laid.clearance_mm, 0.0)
     problems = []
     if not fits:
         worst = min(cuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
-        short = format_length(-laid.clearance_mm, unit=unit, fraction=32, rounding="up")
+        short = format_length(given, unit=unit, fraction=32, rounding="up")
         problems.append(f"The block is {short} short, most of it at the {worst.side} edge.")
     for p in lost:
-        short = format_length(p.short_mm, unit=unit, fraction=32, rounding="up")
+        short = format_length(p.short_mm, unit=unit, fraction=32)
         problems.append(f"The point {p.name} would be cut off by {short} at the {p.side} edge.")
     if off > INCH / 64:
         amount = format_length(off, unit=unit, fraction=32)
         problems.append(f"The centre line is {amount} off the middle.")
-    return TrimPlan(block.name, laid, fits, cuts, lost, off, tuple(problems))
+    return TrimPlan(block.name, laid, fits, given, cuts, lost, off, tuple(problems))
 
 
 def _cut_points(
     names: tuple[str, ...], local: np.ndarray, width: float, height: float, seam: float
 ) -> tuple[CutPoint, ...]:
-    """Points nearer than one seam allowance to a side of the rectangle."""
+    """Points nearer than one seam allowance to a side of the rectangle, by more than is seen."""
     lost = []
     for name, (x, y) in zip(names, local, strict=True):
         gaps = (y + height / 2, width / 2 - x, height / 2 - y, x + width / 2)
         for side, gap in zip(SIDES, gaps, strict=True):
-            if gap < seam - _TOLERANCE_MM:
+            if gap < seam - _SEEN_MM:
                 lost.append(CutPoint(name, side, float(seam - gap)))
     return tuple(lost)

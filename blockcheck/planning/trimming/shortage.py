@@ -1,0 +1,107 @@
+"""What a block lacks for a size: where, how much, what to do, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from ...units import INCH
+from .block import Block
+from .placement import Placement, Wishes, offcuts, place_all
+from .rectangles import frontiers
+
+_EPS = 1e-6
+_SEEN_MM = 0.01  # a lack that is worth a word
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Cloth that a block lacks for a size: on which side, at which end, how much, what to do.
+
+    Attributes
+    ----------
+    name, side, end : str
+    short_mm : float
+        What is missing of the whole width or height, whatever the edges could give.
+    seam_left_mm : float
+        The seam allowance that would be left on that side and the opposite one, were the block
+        sewn in as it is; negative where even the seam line lies off the cloth.
+    advice : str
+    """
+
+    name: str
+    side: str
+    end: str
+    short_mm: float
+    seam_left_mm: float
+    advice: str
+
+
+def below_size(
+    blocks: Sequence[Block], width_mm: float, height_mm: float, *, seam_mm: float = INCH / 4
+) -> tuple[Missing, ...]:
+    """Say of each block that does not reach a size what is missing, where, and what to do.
+
+    A size is reached when the edges lie inside its trim lines by no more than they give. The
+    rectangle is laid so that as little as can be is missing; a block that is short both in
+    height and in width is named twice. The advice is common practice: up to 1/16 in re-press,
+    up to a seam allowance re-sew, up to 1 in add a strip and trim back, beyond that use the
+    block elsewhere.
+    """
+    found = []
+    reach = frontiers(blocks, width_mm, least_mm=0.5 * height_mm)[:, 0]
+    short_of = [b for b, height in zip(blocks, reach, strict=True) if height < height_mm - _EPS]
+    half = np.array([width_mm, height_mm]) / 2
+    wishes = [Wishes(block, half, np.empty((0, 2)), seam_mm, None, 0) for block in short_of]
+    for block, laid in zip(short_of, place_all(wishes), strict=True):
+        cuts = offcuts(block, laid)
+        lacks = [
+            (-2 * (spare + block.guard_mm), pair)
+            for spare, pair in zip(laid.spare_mm, ((3, 1), (0, 2)), strict=True)
+        ]
+        some = [one for one in lacks if one[0] > 2 * block.give_mm + _SEEN_MM] or [max(lacks)]
+        for short, pair in sorted(some, reverse=True):
+            # shifting evens out two opposite sides: the crooked or dented one is to blame
+            worst = min(
+                (cuts[i] for i in pair),
+                key=lambda o: o.least_mm - max(o.first_mm, o.second_mm, o.least_mm + 0.5),
+            )
+            ends = ("top", "bottom") if worst.side in ("left", "right") else ("left", "right")
+            if worst.least_mm < min(worst.first_mm, worst.second_mm) - 0.5:
+                end = "middle"
+            elif abs(worst.first_mm - worst.second_mm) < 0.5:
+                end = "all along"
+            else:
+                end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
+            lack = max(short, 0.0)
+            left = seam_mm - lack / 2
+            found.append(Missing(block.name, worst.side, end, lack, left, _advice(lack, seam_mm)))
+    return tuple(found)
+
+
+def _advice(short_mm: float, seam_mm: float) -> str:
+    short_mm -= _SEEN_MM
+    if short_mm <= INCH / 16:
+        return "Press the seams again and remeasure."
+    if short_mm <= seam_mm:
+        return "Unpick the widest seam and resew it with a narrower seam allowance."
+    if short_mm <= INCH:
+        return "Add a strip of fabric to that side and trim it back to size."
+    return "Use this block somewhere else: on the back, or as a label."
+
+
+def holds_probability(block: Block, laid: Placement, u_mm: tuple[float, float]) -> float:
+    """Probability that a block holds a size as it is laid, its edges giving what they may.
+
+    The slack in width and in height, each with the standard uncertainty of that size, against
+    the acceptance limit at zero: a normal PDF and one-sided limits (JCGM 106:2012, 7.3). Width
+    and height are taken as independent, which counts a shared scale twice and errs towards doubt.
+    """
+    chance = 1.0
+    for spare, u in zip(laid.spare_mm, u_mm, strict=True):
+        slack = 2 * (spare + block.guard_mm + block.give_mm)
+        chance *= float(ndtr(slack / u)) if u > 0 else float(slack >= -_EPS)
+    return chance
