@@ -19,6 +19,7 @@ ROWS = (
     {"measuring"},
     {"planning.trimming"},
     {"planning.plan"},
+    {"planning.choice"},
     {"planning.rows"},
     {"planning.cutting"},
     {"planning.layouts"},

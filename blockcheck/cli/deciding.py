@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -10,7 +11,9 @@ import click
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
+from ..project.records import check_plan
 from ..report import words
+from ..units import parse_size
 from .measuring import need_suffix
 from .project_file import PROJECT, in_words
 
@@ -63,13 +66,24 @@ def trim_sheet(project: Path, output: Path, paper: str) -> None:
 
 @click.command()
 @PROJECT
-def size(project: Path) -> None:
+@click.option("--to", metavar="WxH", help="Look at this size to trim to, like 6x9.")
+@click.option("--choose", is_flag=True, help="Keep the size of --to: everything else follows it.")
+def size(project: Path, to: str | None, choose: bool) -> None:
     """Say which size all blocks of PROJECT can be trimmed to, and what sets the limit."""
-    quilt, blocks, _ = _worked_out(project)
-    _need(quilt, "size", quilt.largest)
-    assert quilt.largest is not None
+    if choose and to is None:
+        raise click.UsageError("--choose keeps the size that --to names: say --to WxH too.")
+    with in_words(), Project.open(project) as kept:
+        plan, blocks = kept.plan, kept.blocks()
+        if to is not None:
+            plan = replace(plan, chosen_mm=parse_size(to, plan.unit))
+            check_plan(plan)
+        quilt = work_out(plan, blocks)
+        _need(quilt, "size", quilt.choice)
+        if choose:
+            kept.set_plan(plan)
+    assert quilt.choice is not None
     lines = [words.headline(quilt), *words.reasons(quilt), ""]
-    lines += [f"  {words.size_row(quilt, row)}" for row in quilt.largest.table]
+    lines += [f"  {words.size_row(quilt, row)}" for row in quilt.choice.table]
     if quilt.below and quilt.plan.planned_mm is not None:
         lines += ["", f"Below the planned {words.size(quilt.plan, *quilt.plan.planned_mm)}:"]
         lines += [f"  {name}: {what}. {advice}" for name, what, advice in words.below(quilt)]
@@ -78,7 +92,10 @@ def size(project: Path) -> None:
         lines.append(f"{'Across' if dimension == 'width' else 'Down'} the block: {seam.sentence}")
     if "seams" in quilt.gaps:
         lines.append(quilt.gaps["seams"])
-    _say([*lines, *words.how_sure(quilt, blocks), words.RULER_FIRST])
+    lines += [*words.how_sure(quilt, blocks), words.RULER_FIRST]
+    if choose:
+        lines.append(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
+    _say(lines)
 
 
 @click.command()

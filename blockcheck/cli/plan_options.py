@@ -15,6 +15,10 @@ from ..units import INCH, format_exact, format_length, parse_length, parse_size
 # option: the plan's field, what it is
 LENGTHS = {
     "seam-allowance": ("seam_mm", "Seam allowance."),
+    "least-seam": (
+        "least_seam_mm",
+        "The least seam allowance that still holds; 1/32 in less than the allowance unless told.",
+    ),
     "tolerance": (
         "tolerance_mm",
         "How far off the plan, or apart at a seam match, is still good enough.",
@@ -49,6 +53,17 @@ def plan_options(command: Callable[..., Any]) -> Callable[..., Any]:
         ),
         *(click.option(f"--{name}", help=text) for name, (_, text) in LENGTHS.items()),
         *(click.option(f"--{name}", help=text) for name, text in COUNTS.items()),
+        click.option("--trim-to", metavar="WxH", help="The size to trim to, where you choose it."),
+        click.option(
+            "--keep-square/--no-keep-square",
+            default=None,
+            help="Trim to a square; on where the planned size is square.",
+        ),
+        click.option(
+            "--guarded/--no-guarded",
+            default=None,
+            help="Count a block only where its ± leaves no doubt; off unless told.",
+        ),
         click.option("--setting", type=click.Choice(["straight", "offset"])),
         click.option(
             "--alternate/--no-alternate",
@@ -76,8 +91,11 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
     new: dict[str, Any] = {"unit": unit}
     if unit != plan.unit:
         new["step_mm"] = _MARKS[unit]  # the other ruler's marks
-    if given["planned"]:
-        new["planned_mm"] = None if given["planned"] == NONE else parse_size(given["planned"], unit)
+    for option, field in (("planned", "planned_mm"), ("trim_to", "chosen_mm")):
+        if text := given[option]:
+            new[field] = None if text == NONE else parse_size(text, unit)
+    if given["planned"] and new["planned_mm"] != plan.planned_mm and not given["trim_to"]:
+        new["chosen_mm"] = None  # it was chosen for another plan
     for option, (field, _) in LENGTHS.items():
         if text := given[option.replace("-", "_")]:
             new[field] = _or_none(field, text, lambda t: parse_length(t, unit))
@@ -90,7 +108,7 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
         new["borders_mm"] = tuple(parse_length(width, unit) for width in widths)
     if given["fraction"]:
         new["fraction"] = int(given["fraction"])
-    for name in ("setting", "alternate"):
+    for name in ("setting", "alternate", "keep_square", "guarded"):
         if given[name] is not None:
             new[name] = given[name]
     return replace(plan, **new)
@@ -115,6 +133,9 @@ def plan_rows(plan: Plan) -> list[tuple[str, str]]:
     def exact(mm: float | None) -> str:
         return "" if mm is None else format_exact(mm, unit=plan.unit)
 
+    def fine(mm: float) -> str:
+        return format_length(mm, unit=plan.unit, fraction=32)
+
     planned = plan.planned_mm and " × ".join(map(length, plan.planned_mm))
     fixed = [
         f"{length(mm)} {word}"
@@ -132,7 +153,11 @@ def plan_rows(plan: Plan) -> list[tuple[str, str]]:
     setting += ["with alternate blocks"] if plan.alternate else []
     rows = [
         ("planned size (unfinished)", planned or "not given"),
+        ("trim to", "" if plan.chosen_mm is None else " × ".join(map(fine, plan.chosen_mm))),
+        ("squares only", {True: "yes", False: "no", None: ""}[plan.keep_square]),
         ("seam allowance", length(plan.seam_mm)),
+        ("least seam allowance", "" if plan.least_seam_mm is None else fine(plan.least_seam_mm)),
+        ("judged", "with a guard band" if plan.guarded else ""),
         ("tolerance", length(plan.tolerance_mm)),
         ("ruler lines", length(plan.step_mm)),
         ("fixed", ", ".join(fixed)),

@@ -10,8 +10,8 @@ import numpy as np
 from ..errors import PlanError
 from .plan import BlockRecord, Plan
 from .trimming.block import Block
-from .trimming.common_size import CommonSize, SizeRow, common_size, sizes_at_least
-from .trimming.rectangles import axes, frontiers
+from .trimming.common_size import CommonSize, Limit, SizeRow, common_size, sizes_at_least
+from .trimming.rectangles import axes
 from .trimming.shortage import Missing, below_size, holds_probability
 from .trimming.trim_lines import TrimPlan, trim_all
 
@@ -31,9 +31,14 @@ class Choice:
     why : {"chosen", "planned", "points", "largest"}
         Chosen by the quilter; planned and reached by all; the one that keeps every marked point
         where the first would cut some off; the largest that all reach, no larger than planned.
-    largest : CommonSize or None
-        The largest common size with its limits and the table of larger sizes, which ends with
-        the planned one. None where the size was chosen and there is no other for all.
+    table : tuple of SizeRow
+        The largest common size and larger ones up to the planned one, with the chosen one.
+    limits : tuple of Limit
+        What keeps the largest common size from growing.
+    largest_mm : (float, float) or None
+        The largest that all reach, as of "largest"; None where they have no size in common.
+    passed_over : ((float, float), tuple of str) or None
+        For "points": the size that would have come first, and the blocks it cuts points off.
     below : tuple of Missing
         What the blocks lack that do not reach the planned size.
     trims : tuple of TrimPlan
@@ -47,7 +52,10 @@ class Choice:
 
     size_mm: Size
     why: str
-    largest: CommonSize | None
+    table: tuple[SizeRow, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    largest_mm: Size | None = None
+    passed_over: tuple[Size, tuple[str, ...]] | None = None
     below: tuple[Missing, ...] = ()
     trims: tuple[TrimPlan, ...] = ()
     doubts: Mapping[str, float] = field(default_factory=dict)
@@ -90,10 +98,11 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
     else:
         assert failure is not None
         raise failure
-    trims = _trims(plan, used, cloth, size)
+    trims, passed_over = _trims(plan, used, cloth, size), None
     if why != "chosen" and any(t.cut_points for t in trims):
         kept = _keeping_points(plan, used, cloth, size)
         if kept is not None:
+            passed_over = size, tuple(t.name for t in trims if t.cut_points)
             size, why = kept, "points"
             trims = _trims(plan, used, cloth, size)
     holds = _holds(used, cloth, trims)
@@ -105,7 +114,29 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
         few, shapes = [used[i] for i in some], [cloth[i] for i in some]
         laid = _trims(plan, few, shapes, planned)
         may_reach = dict(zip([b.name for b in few], _holds(few, shapes, laid), strict=True))
-    return Choice(size, why, largest, below, trims, doubts, may_reach)
+    return Choice(
+        size,
+        why,
+        _table(size, trims, largest),
+        () if largest is None else largest.limits,
+        None if largest is None else (largest.width_mm, largest.height_mm),
+        passed_over,
+        below,
+        trims,
+        doubts,
+        may_reach,
+    )
+
+
+def _table(
+    size: Size, trims: Sequence[TrimPlan], largest: CommonSize | None
+) -> tuple[SizeRow, ...]:
+    """The sizes looked at, the one to trim to among them, by area."""
+    rows = () if largest is None else largest.table
+    if not any(abs(r.width_mm - size[0]) + abs(r.height_mm - size[1]) < _EPS for r in rows):
+        left = tuple(t.name for t in trims if not t.fits)
+        rows = (*rows, SizeRow(*size, len(trims) - len(left), left))
+    return tuple(sorted(rows, key=lambda r: r.width_mm * r.height_mm))
 
 
 def _chosen(plan: Plan) -> Size | None:
@@ -151,9 +182,7 @@ def _largest(plan: Plan, cloth: Sequence[Block], below: Sequence[Missing]) -> Co
         if row is found.table[0]
         or (row.reached > last.reached and row.width_mm * row.height_mm < area - _EPS)
     ]
-    return CommonSize(
-        found.width_mm, found.height_mm, found.step_mm, found.limits, (*rows, last)
-    )
+    return CommonSize(found.width_mm, found.height_mm, found.step_mm, found.limits, (*rows, last))
 
 
 def _no_sliver(size: Size, used: Sequence[BlockRecord], largest: CommonSize) -> None:

@@ -22,7 +22,6 @@ from .cutting.pieces import CutPiece
 from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
 from .trimming.block import Block
-from .trimming.common_size import CommonSize
 from .trimming.sewn_seam import SewnSeam, seam_allowance_really_sewn
 from .trimming.shortage import Missing
 from .trimming.trim_lines import TrimPlan
@@ -76,11 +75,6 @@ class QuiltPlan:
     def size_mm(self) -> tuple[float, float] | None:
         """The size to trim to."""
         return None if self.choice is None else self.choice.size_mm
-
-    @property
-    def largest(self) -> CommonSize | None:
-        """As of `Choice`."""
-        return None if self.choice is None else self.choice.largest
 
     @property
     def below(self) -> tuple[Missing, ...]:

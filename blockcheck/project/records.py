@@ -284,7 +284,7 @@ def check_plan(plan: Plan) -> None:
         length = f.name.endswith("_mm") or f.name == "cloth_height"
         if not length or (given is None and f.default is None):
             continue
-        several = f.name in ("planned_mm", "borders_mm")
+        several = f.name in ("planned_mm", "chosen_mm", "borders_mm")
         for value in given if several else (given,):
             if not (isinstance(value, int | float) and 0 < value < math.inf):
                 raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
@@ -297,13 +297,18 @@ def check_plan(plan: Plan) -> None:
         ("fraction", FRACTIONS),
         ("setting", ("straight", "offset")),
         ("alternate", (False, True)),
+        ("guarded", (False, True)),
+        ("keep_square", (None, False, True)),
     ):
         if getattr(plan, name) not in words:
             raise PlanError(f"The plan's {name} must be one of {', '.join(map(str, words))}.")
-    if plan.planned_mm is not None and len(plan.planned_mm) != 2:
-        raise PlanError("The planned size is a width and a height.")
-    if plan.planned_mm is not None and min(plan.planned_mm) <= 2 * plan.seam_mm:
-        raise PlanError("The planned size is no larger than its own seam allowances.")
+    for name, size in (("planned size", plan.planned_mm), ("size to trim to", plan.chosen_mm)):
+        if size is not None and len(size) != 2:
+            raise PlanError(f"The {name} is a width and a height.")
+        if size is not None and min(size) <= 2 * plan.seam_mm:
+            raise PlanError(f"The {name} is no larger than its own seam allowances.")
+    if plan.least_seam_mm is not None and plan.least_seam_mm > plan.seam_mm:
+        raise PlanError("The least seam allowance that holds is more than the seam allowance.")
     Settings.of(**settings_in(plan))
 
 

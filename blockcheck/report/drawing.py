@@ -133,15 +133,16 @@ def measured_sizes(quilt: QuiltPlan, blocks: list[BlockRecord], dimension: str) 
 
 def size_table(quilt: QuiltPlan) -> str:
     """Draw the size table as bars: how many blocks reach each size."""
-    largest = quilt.largest
-    if largest is None:
+    if quilt.choice is None:
         return ""
+    table = quilt.choice.table
     n, pitch = len(quilt.names), 50.0
-    svg = Svg(0, 0, 380, pitch * len(largest.table), "How many blocks reach each size")
-    for i, row in enumerate(largest.table):
+    svg = Svg(0, 0, 380, pitch * len(table), "How many blocks reach each size")
+    for i, row in enumerate(table):
         y = i * pitch
+        chosen = quilt.size_mm == (row.width_mm, row.height_mm)
         text = words.size(quilt.plan, row.width_mm, row.height_mm)
-        svg.text(0, y + 17, text, 16, font_weight="bold" if i == 0 else "normal")
+        svg.text(0, y + 17, text, 16, font_weight="bold" if chosen else "normal")
         svg.text(380, y + 17, f"{row.reached} of {n}", 16, text_anchor="end")
         svg.add("rect", x=1, y=y + 24, width=378, height=14, fill="white", stroke="black")
         svg.add("rect", x=1, y=y + 24, width=378.0 * row.reached / n, height=14)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..planning.choice import Choice
 from ..planning.cutting.cut_list import Cut
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.rows.laying import SASHING
 from ..planning.rows.seam_matches import SeamMatch
 from ..planning.trimming.common_size import SizeRow
-from ..planning.trimming.trim_lines import TrimPlan
+from ..planning.trimming.shortage import Missing
+from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
 from ..units import format_length, format_uncertainty
 
 RULER_FIRST = "Measure with the ruler before the first cut."
@@ -19,6 +21,7 @@ CAUTION = (
     "close the blade after every cut. Irons and steam burn. Follow the makers' instructions."
 )
 AIM = {"width": "wide", "height": "high"}
+DOUBT = 0.05  # a chance of being wrong that is worth a word
 
 
 def length(plan: Plan, mm: float, *, fraction: int = 0, rounding: str = "nearest") -> str:
@@ -48,44 +51,32 @@ def headline(quilt: QuiltPlan) -> str:
     who = {1: f"The one block, {called(quilt.names[0])},", 2: "Both blocks"}.get(
         n, f"All {n} blocks"
     )
-    if quilt.plan.planned_mm is not None and not quilt.below:
-        return f"{who} can be trimmed to the planned {target}."
-    return f"{who} can be trimmed to {target}."
+    if quilt.choice is None or quilt.choice.why not in ("planned", "chosen"):
+        return f"{who} can be trimmed to {target}."
+    short = [t.name for t in quilt.trims if not t.fits]
+    if short:
+        reach = (
+            f"{n - len(short)} of {n} blocks reach it" if n > len(short) else "no block reaches it"
+        )
+        return f"You chose {target}: {reach}{f', not {names(short)}' if n > len(short) else ''}."
+    if quilt.choice.why == "chosen":
+        return f"{who} can be trimmed to the {target} that you chose."
+    if all(t.nothing_to_trim for t in quilt.trims):
+        verb = "is" if n == 1 else "are"
+        return f"{who} {verb} the planned {target}: no trimming needed."
+    if all(t.nothing_to_trim or t.some_sides_only for t in quilt.trims):
+        verb, it = ("reaches", "it sticks") if n == 1 else ("reach", "they stick")
+        return f"{who} {verb} the planned {target}: trim only where {it} out."
+    return f"{who} can be trimmed to the planned {target}."
 
 
 def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
-    """What limits the size, what the plan asked for, and what is set aside or uncertain."""
-    plan, largest, said = quilt.plan, quilt.largest, []
-    if largest is not None and quilt.size_mm is not None:
-        if quilt.size_mm != (largest.width_mm, largest.height_mm):
-            more = size(plan, largest.width_mm, largest.height_mm)
-            said.append(f"The largest size that every block reaches is {more}.")
-        by_name: dict[str, list[str]] = {}
-        for limit in largest.limits:
-            now = largest.width_mm if limit.dimension == "width" else largest.height_mm
-            lacks = length(plan, limit.short_mm, fraction=32, rounding="up")
-            goal = length(plan, now + largest.step_mm, fraction=32)
-            words = (
-                f"{lacks} short of {goal} {AIM[limit.dimension]}, most of it at the "
-                f"{limit.side} edge"
-            )
-            by_name.setdefault(limit.name, []).append(words)
-        said += [
-            f"{sentence(called(name))} sets the limit: {'; '.join(parts)}."
-            for name, parts in by_name.items()
-        ]
-        if len(largest.table) > 1 and len(largest.table[1].set_aside) <= 2:
-            row = largest.table[1]
-            said.append(
-                f"Without {names(row.set_aside)} the other {row.reached} can be trimmed to "
-                f"{size(plan, row.width_mm, row.height_mm)}."
-            )
-        if quilt.below and plan.planned_mm is not None:
-            planned, target = size(plan, *plan.planned_mm), size(plan, *quilt.size_mm)
-            said.append(
-                f"The pattern asks for {planned}, which not every block reaches. If you trim to "
-                f"{target}, cut everything else in the quilt to match."
-            )
+    """What sets the size, what the plan asked for, what it costs, and what is doubtful."""
+    plan, choice, said = quilt.plan, quilt.choice, []
+    if choice is not None:
+        said += _why(quilt, choice)
+        said += _cut_off(quilt, choice)
+        said += _doubts(choice)
     if "planned" in quilt.gaps:
         said.append(quilt.gaps["planned"])
     if quilt.set_aside:
@@ -95,31 +86,155 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
             f"The size of {names(quilt.uncertain)} is not certain enough to cut by: measure with "
             "the ruler, or take another photo with more of the mat's lines in view."
         )
+    if plan.guarded:
+        said.append(
+            "Judged with a guard band: a block counts only where its ± leaves no doubt that it "
+            "is large enough."
+        )
     return tuple(said)
+
+
+def _why(quilt: QuiltPlan, choice: Choice) -> list[str]:
+    """Why it is this size, and what the pattern asked for."""
+    plan, said = quilt.plan, []
+    if choice.passed_over is not None:
+        first, losing = choice.passed_over
+        said.append(
+            f"At {size(plan, *first)}, points of {names(losing)} would be cut off. At this size "
+            "every marked point keeps its seam allowance."
+        )
+    if choice.why == "chosen" and choice.largest_mm not in (None, choice.size_mm):
+        said.append(
+            f"The largest size that every block reaches is {size(plan, *choice.largest_mm or ())}."
+        )
+    by_name: dict[str, list[str]] = {}
+    for limit in choice.limits if choice.why == "largest" else ():
+        lacks = length(plan, limit.short_mm, fraction=32, rounding="up")
+        goal = length(plan, limit.next_mm, fraction=32)
+        words = (
+            f"{lacks} short of {goal} {AIM[limit.dimension]}, most of it at the {limit.side} edge"
+        )
+        by_name.setdefault(limit.name, []).append(words)
+    said += [
+        f"{sentence(called(name))} sets the limit: {'; '.join(parts)}."
+        for name, parts in by_name.items()
+    ]
+    more = [row for row in choice.table if row.reached < len(quilt.names)]
+    if choice.why == "largest" and more and len(more[0].set_aside) <= min(2, len(quilt.names) // 3):
+        said.append(
+            f"Without {names(more[0].set_aside)}, the other {more[0].reached} can be trimmed to "
+            f"{size(plan, more[0].width_mm, more[0].height_mm)}."
+        )
+    if plan.planned_mm is not None and choice.size_mm != plan.planned_mm:
+        planned, target = size(plan, *plan.planned_mm), size(plan, *choice.size_mm)
+        n, short = len(quilt.names), len({m.name for m in choice.below})
+        reach = f", which {short} of {n} blocks {'does' if short == 1 else 'do'} not reach"
+        reach = {0: "", n: ", which no block reaches"}.get(short, reach)
+        said.append(
+            f"The pattern asks for {planned}{reach}. If you trim to {target}, cut everything else "
+            "in the quilt to match."
+        )
+    return said
+
+
+def _cut_off(quilt: QuiltPlan, choice: Choice) -> list[str]:
+    """Which points the size cuts off, and where nothing is known of points."""
+    plan, said = quilt.plan, []
+    lost = [
+        f"{p.name} of {called(t.name)} by {length(plan, p.short_mm, fraction=32)} at the {p.side}"
+        for t in choice.trims
+        for p in t.cut_points
+    ]
+    if lost:
+        more = f"; and {len(lost) - 6} more" if len(lost) > 6 else ""
+        said.append(f"At this size points would be cut off: {'; '.join(lost[:6])}{more}.")
+    if quilt.unmarked and plan.planned_mm is not None:
+        pairs = zip(plan.planned_mm, choice.size_mm, strict=True)
+        near = length(plan, max(p - mm for p, mm in pairs) / 2, fraction=32)
+        said.append(
+            f"No points are marked on {names(quilt.unmarked)}. This size trims {near} nearer to the "
+            "seams than the pattern does, so a point at the edge may be cut off: look before you "
+            "trim, or mark the points (blockcheck mark)."
+        )
+    return said
+
+
+def _doubts(choice: Choice) -> list[str]:
+    """The decisions that are least sure, with the chance that they are wrong."""
+    fits = {t.name: t.fits for t in choice.trims}
+    close = sorted(
+        (n for n, p in choice.doubts.items() if p > DOUBT), key=lambda n: -choice.doubts[n]
+    )
+    said = []
+    for reached, words in ((True, "is really too small"), (False, "really is large enough")):
+        some = [n for n in close if fits[n] is reached]
+        if not some:
+            continue
+        each = ", ".join(f"{called(n)} ({_chance(choice.doubts[n])})" for n in some[:6])
+        more = f" and {len(some) - 6} more" if len(some) > 6 else ""
+        said.append(
+            f"A close call, with the chance that the block {words}: {each}{more}. Measure with the "
+            "ruler before you cut."
+        )
+    return said
+
+
+def _chance(p: float) -> str:
+    return f"{100 * p:.0f} %"
 
 
 def size_row(quilt: QuiltPlan, row: SizeRow) -> str:
     """One line of the size table."""
     n = len(quilt.names)
-    without = f", not {names(row.set_aside)}" if row.set_aside else ""
-    return f"{size(quilt.plan, row.width_mm, row.height_mm)}: {row.reached} of {n} blocks{without}"
+    tags = [
+        word
+        for word, one in (("planned", quilt.plan.planned_mm), ("trim to", quilt.size_mm))
+        if one is not None and abs(one[0] - row.width_mm) + abs(one[1] - row.height_mm) < 1e-6
+    ]
+    tag = f" ({', '.join(tags)})" if tags else ""
+    without = f", not {names(row.set_aside)}" if 0 < row.reached < n else ""
+    reached = f"{row.reached} of {n} blocks" if row.reached else f"none of {n} blocks"
+    return f"{size(quilt.plan, row.width_mm, row.height_mm)}{tag}: {reached}{without}"
 
 
 def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
-    """Each block that does not reach the planned size: its name, what is missing, what to do."""
-    found = []
+    """Each block that does not reach the planned size: its name, what is short, what to do."""
+    by_name: dict[str, list[Missing]] = {}
     for m in quilt.below:
-        lack = length(quilt.plan, m.short_mm, fraction=32, rounding="up")
-        where = {"middle": ", most of it in the middle", "all along": ", all along"}.get(
-            m.end, f", most of it at the {m.end}"
+        by_name.setdefault(m.name, []).append(m)
+    found = []
+    for name, lacks in by_name.items():
+        what = " and ".join(_short(quilt, m) for m in lacks)
+        left = " and ".join(
+            f"{_seam_left(quilt, m)} at {'left and right' if _across(m) else 'top and bottom'}"
+            for m in lacks
         )
-        what = f"{lack} short at the {m.side} edge{where}"
-        advice = m.advice
-        if m.name in quilt.too_close:
-            what = f"too close to call: up to {lack} short at the {m.side} edge"
+        what += f". Sewn as it is, it has seam allowances of {left}"
+        advice = lacks[0].advice
+        chance = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
+        if chance > DOUBT:
+            what += f". Too close to call: a chance of {_chance(chance)} that it is large enough"
             advice = "Measure it with the ruler before you decide."
-        found.append((sentence(called(m.name)), what, advice))
+        found.append((sentence(called(name)), what, advice))
     return tuple(found)
+
+
+def _across(m: Missing) -> bool:
+    return m.side in ("left", "right")
+
+
+def _short(quilt: QuiltPlan, m: Missing) -> str:
+    lack = length(quilt.plan, m.short_mm, fraction=32, rounding="up")
+    where = {"middle": f", most of it in the middle of the {m.side} edge", "all along": ""}.get(
+        m.end, f", most of it at the {m.end} of the {m.side} edge"
+    )
+    return f"{lack} too {'narrow' if _across(m) else 'low'}{where}"
+
+
+def _seam_left(quilt: QuiltPlan, m: Missing) -> str:
+    if m.seam_left_mm <= 0:
+        return "nothing"
+    return length(quilt.plan, m.seam_left_mm, fraction=32, rounding="down")
 
 
 def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
@@ -128,9 +243,13 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
         return ": does not reach the size"
     if plan.cut_points:
         return ": a point would be cut off"
-    if max(max(o.first_mm, o.second_mm) for o in plan.offcuts) < quilt.plan.step_mm / 8:
-        return ": nothing to trim"
-    return ""
+    given = ""
+    if plan.given_mm >= SEEN_MM:
+        least = length(quilt.plan, quilt.plan.seam_mm - plan.given_mm, fraction=32)
+        given = f"; its seam allowance comes to {least} where it is short"
+    if plan.nothing_to_trim:
+        return f": no trimming needed{given}"
+    return f": trim only where it sticks out{given}" if plan.some_sides_only else given
 
 
 def seam_match(quilt: QuiltPlan, one: SeamMatch) -> str:
@@ -213,7 +332,16 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
     if sizes[-1].budget:
         most = max(sizes[-1].budget, key=lambda t: t.u).name
         said.append(f"Where the ± is largest, most of it comes from: {most}.")
-    if any(b.guard_mm > 0 for b in used):
+    if not quilt.plan.guarded:
+        give, least = (
+            length(quilt.plan, mm, fraction=32)
+            for mm in (quilt.plan.give_mm, quilt.plan.seam_mm - quilt.plan.give_mm)
+        )
+        said.append(
+            "Blocks are judged as they measure. A block reaches a size when its edges come within "
+            f"{give} of the trim lines, which leaves a seam allowance of at least {least}."
+        )
+    elif any(b.guard_mm > 0 for b in used):
         guard = format_uncertainty(max(b.guard_mm for b in used), unit=quilt.plan.unit)
         said.append(
             f"To allow for it, the trim lines stay up to {guard} inside the measured edges."

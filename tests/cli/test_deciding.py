@@ -36,9 +36,12 @@ def project(tmp_path):
 
 def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     said = run("size", project)
-    assert said.startswith("All 4 blocks can be trimmed to 6 1/8 × 9 1/8 in.")
-    assert "SB-4 sets the limit: 1/8 in short of 9 1/4 in high" in said
-    assert "6 1/8 × 9 1/8 in: 4 of 4 blocks" in said
+    assert said.startswith("All 4 blocks can be trimmed to 6 1/4 × 9 1/4 in.")
+    assert "SB-4 sets the limit: 3/16 in short of 9 3/8 in high" in said
+    assert "6 1/4 × 9 1/4 in (trim to): 4 of 4 blocks" in said
+    assert "6 1/2 × 9 1/2 in (planned): none of 4 blocks" in said
+    assert "SB-4: 5/16 in too low and 1/4 in too narrow. Sewn as it is, it has seam " in said
+    assert "A close call, with the chance that the block is really too small: SB-4 (50 %)" in said
     assert "Below the planned 6 1/2 × 9 1/2 in:" in said
     assert "Measured with a ruler and not from a photo" in said
     assert words.RULER_FIRST in said
@@ -46,11 +49,50 @@ def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
 
 def test_trim_tells_the_cuts_of_all_or_of_those_named(project):
     every, one = run("trim", project), run("trim", project, "SB-3")
-    assert all(f"\nSB-{i}\n" in every for i in (1, 2, 3, 4))
-    assert "\nSB-3\n" in one
+    assert all(f"\nSB-{i}: " in every for i in (1, 2, 3, 4))
+    assert (
+        "SB-4: no trimming needed; its seam allowance comes to 7/32 in where it is short" in every
+    )
+    assert "\nSB-3: trim only where it sticks out\n" in one
     assert "SB-1" not in one
-    assert one.count("edge:") == 4
+    assert one.count("ff the ") == 4
     assert words.CAUTION in one
+
+
+def test_a_size_is_looked_at_and_chosen_and_everything_follows_it(project):
+    seen = run("size", project, "--to", "6 3/8 x 9 1/4")
+    assert seen.startswith("You chose 6 3/8 × 9 1/4 in: 2 of 4 blocks reach it, not SB-2 and SB-4.")
+    assert run("trim", project).startswith("Trim to 6 1/4 × 9 1/4 in.")  # not kept yet
+    kept = run("size", project, "--to", "6 3/8 x 9 1/4", "--choose")
+    assert "To let go of it: blockcheck plan" in kept
+    assert run("trim", project).startswith("Trim to 6 3/8 × 9 1/4 in.")
+    assert "trimmed to 6 3/8 × 9 1/4 in" in run("rows", project)
+    run("plan", project, "--setting", "offset")
+    assert "6 3/8 in ÷ 2 + 1/4 in = 3 7/16 in" in run("cut", project)
+    run("report", project)
+    assert "You chose 6\xa03/8" in project.with_suffix(".html").read_text("utf-8")
+    run("plan", project, "--trim-to", "none")
+    assert run("trim", project).startswith("Trim to 6 1/4 × 9 1/4 in.")
+
+
+def test_choosing_needs_a_size_that_can_be_one(project):
+    assert "say --to WxH too" in run("size", project, "--choose", status=2)
+    assert "no larger than its own seam allowances" in run(
+        "size", project, "--to", "1/4x9", status=2
+    )
+    assert "is not a size" in run("size", project, "--to", "6", status=2)
+
+
+def test_a_perfect_set_stays_whole(tmp_path):
+    path = tmp_path / "perfect.blockcheck"
+    run("new", path, "--planned", "6 1/2 x 6 1/2")
+    rows = "".join(f"SB-{i},6 1/2,6 1/2\n" for i in range(1, 13))
+    (tmp_path / "sizes.csv").write_text("name,width,height\n" + rows)
+    run("import", path, tmp_path / "sizes.csv")
+    said = run("size", path)
+    assert said.startswith("All 12 blocks are the planned 6 1/2 × 6 1/2 in: no trimming needed.")
+    assert "A close call" not in said
+    assert run("trim", path).count("no trimming needed") == 12
 
 
 def test_trim_of_an_unknown_block_names_those_there_are(project):
@@ -68,13 +110,13 @@ def test_rows_tell_where_they_miss_and_what_to_ease(project):
     said = run("rows", project)
     assert "row 1: SB-1 (6 5/16 in), SB-2 (6 1/4 in); 11 9/16 in sewn" in said
     assert "The seam after SB-1 in row 1 and the seam after SB-3 in row 2 are 5/16 in apart" in said
-    assert "5/16 in over 5 5/8 in is too much to ease: trim SB-3 to size first." in said
+    assert "5/16 in over 5 3/4 in is too much to ease: trim SB-3 to size first." in said
 
 
 def test_cut_shows_every_working(project):
     run("plan", project, "--setting", "offset", "--alternate")
     said = run("cut", project)
-    assert "6 1/8 in ÷ 2 + 1/4 in = 3 5/16 in" in said
+    assert "6 1/4 in ÷ 2 + 1/4 in = 3 3/8 in" in said
     assert "2 × border, left and right, 3 ×" in said
     assert "Binding: (2 ×" in said
     assert words.RULER_FIRST in said
@@ -82,7 +124,7 @@ def test_cut_shows_every_working(project):
 
 def test_report_and_sheet_are_written_where_told(project, tmp_path):
     said = run("report", project)
-    assert said.startswith("All 4 blocks can be trimmed to 6 1/8 × 9 1/8 in.")
+    assert said.startswith("All 4 blocks can be trimmed to 6 1/4 × 9 1/4 in.")
     assert "<title>sails: what to cut</title>" in (tmp_path / "sails.html").read_text("utf-8")
     run("report", project, "--output", tmp_path / "other.html", "--paper", "a4")
     assert "size: a4" in (tmp_path / "other.html").read_text("utf-8")

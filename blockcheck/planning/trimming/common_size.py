@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...errors import PlanError
 from ...units import INCH
@@ -30,7 +31,7 @@ class SizeRow:
 
 @dataclass(frozen=True)
 class Limit:
-    """What keeps the common size from growing by one mark in one dimension.
+    """What keeps the common size from growing by one ruler line in one dimension.
 
     `short_mm` is what block `name` lacks for `next_mm`; `side` is where its cloth is least.
     """
@@ -91,9 +92,7 @@ def common_size(
     if not blocks:
         raise PlanError("There are no blocks to find a common size for.", "Measure a block first.")
     if fix_width_mm is not None and fix_height_mm is not None:
-        raise PlanError(
-            "Width and height cannot both be sought and fixed.", "Fix one of the two."
-        )
+        raise PlanError("Width and height cannot both be sought and fixed.", "Fix one of the two.")
     if fix_height_mm is not None:
         turned = common_size(
             [b.transposed() for b in blocks],
@@ -160,7 +159,9 @@ def _marks(blocks: Sequence[Block], step_mm: float, at_most_mm: float) -> Array:
     last = math.floor(max(spread) / step_mm + EPS) + 1
     marks = np.arange(max(1, math.floor(0.5 * min(spread) / step_mm)), last + 1) * step_mm
     below = marks[marks < at_most_mm - EPS]
-    return np.append(below, at_most_mm) if len(below) < len(marks) else marks
+    if len(below) < len(marks):
+        marks = np.append(below, at_most_mm)
+    return np.asarray(marks, dtype=np.float64)
 
 
 def _on_marks(
@@ -201,7 +202,7 @@ def _heights(
 
 
 def _limit(
-    blocks: Sequence[Block], short: Array, width: float, height: float, name: str = ""
+    blocks: Sequence[Block], short: NDArray[np.bool_], width: float, height: float, name: str = ""
 ) -> list[Limit]:
     """The block among the short ones that lacks most for a size, and where it does.
 
@@ -213,9 +214,10 @@ def _limit(
     laid = place_all([Wishes(b, half, none, 0.0, None, 0) for b in some])
     found = []
     for block, one in zip(some, laid, strict=True):
-        lacks = [max(-2 * (spare + block.give_mm), 0.0) for spare in one.spare_mm]
+        lacks = [max(-2 * spare, 0.0) for spare in one.spare_mm]
         # of equally short blocks the first name, so that the order of blocks never matters
-        found.append((-round(sum(lacks), 4), block.name, block, one, lacks))
+        lack = lacks[name == "height"] if name else max(lacks)
+        found.append((-round(lack, 4), block.name, block, one, lacks))
     if not found:
         return []
     minus, _, block, one, lacks = min(found, key=lambda f: f[:2])
@@ -232,9 +234,7 @@ def _transposed(size: CommonSize) -> CommonSize:
         size.height_mm,
         size.width_mm,
         size.step_mm,
-        tuple(
-            replace(m, dimension=other[m.dimension], side=sides[m.side]) for m in size.limits
-        ),
+        tuple(replace(m, dimension=other[m.dimension], side=sides[m.side]) for m in size.limits),
         tuple(SizeRow(r.height_mm, r.width_mm, r.reached, r.set_aside) for r in size.table),
     )
 

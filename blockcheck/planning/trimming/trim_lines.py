@@ -16,7 +16,7 @@ from .rectangles import axes
 
 _TOLERANCE_MM = 1e-3
 LEAVE_MM = INCH / 32  # what sticks out by no more is not worth a cut: a blade's width or two
-_SEEN_MM = INCH / 64  # less is written as nothing
+SEEN_MM = INCH / 64  # less is written as nothing
 
 
 @dataclass(frozen=True)
@@ -106,14 +106,14 @@ def _line(cut: Offcut, unit: str, fraction: int) -> str:
     for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
         where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
         size = format_length(abs(value), unit=unit, fraction=32 if value < 0 else fraction)
-        if abs(value) < _SEEN_MM:
+        if abs(value) < SEEN_MM:
             size = "nothing"
         elif value < 0:
             size += " short"
         parts.append(f"{size} {where}")
     if sticks_out(cut):
         return f"off the {cut.side} edge: {', '.join(parts)}"
-    if min(cut.first_mm, cut.second_mm) > -_SEEN_MM:
+    if min(cut.first_mm, cut.second_mm) > -SEEN_MM:
         return f"nothing off the {cut.side} edge"
     return f"nothing off the {cut.side} edge: {', '.join(p for p in parts if 'short' in p)}"
 
@@ -237,6 +237,6 @@ def _cut_points(
     for name, (x, y) in zip(names, local, strict=True):
         gaps = (y + height / 2, width / 2 - x, height / 2 - y, x + width / 2)
         for side, gap in zip(SIDES, gaps, strict=True):
-            if gap < seam - _SEEN_MM:
+            if gap < seam - SEEN_MM:
                 lost.append(CutPoint(name, side, float(seam - gap)))
     return tuple(lost)
