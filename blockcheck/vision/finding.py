@@ -19,7 +19,8 @@ from ..profiles import find_profile
 from ..settings import Settings
 from ..units import format_length
 from .photo import Photo
-from .plane.adjust import adjust, check_agreement, first_camera
+from .plane.adjust import adjust, first_camera
+from .plane.agreement import agree_among, agree_with_lines
 from .plane.calibrate import lens_fits, readjust
 from .plane.lens import LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
@@ -28,7 +29,7 @@ from .references.card import find_boards, find_markers
 from .references.mat_lines import SPACINGS_MM, find_lines, find_lines_alone
 from .references.square import find_squares
 
-_ABOUT = 0.03  # how far a square's side may be off for it to be the one that was named
+_ABOUT = 0.07  # how far a square's side may be off for it to be the one that was named
 STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
 _WHITE = 253
 # RMS; twice what flat ones leave, edges cut by hand and printed lines more than a print's corners
@@ -58,22 +59,21 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     profile = find_profile(settings.profiles, photo.lens_key)
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     markers = find_markers(photo.gray)
-    plane = _found(photo, settings, prior, markers)
-    if plane is None:
+    found = _found(photo, settings, prior, markers)
+    if found is None:
         raise _why_nothing(photo, settings, len(markers[1]))
-    problems: tuple[Problem, ...] = ()
+    plane, problems = found
     if profile and not lens_fits(plane, prior, photo.size):
-        plane, problems = readjust(plane, usual), (_OTHER_LENS,)
+        plane, problems = readjust(plane, usual), (*problems, _OTHER_LENS)
     _judge_tilt(plane)
-    check_agreement(plane)
     problems += warnings_of(plane, settings)
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
 def _found(
     photo: Photo, settings: Settings, prior: LensPrior, markers: tuple[np.ndarray, np.ndarray]
-) -> Plane | None:
-    """All references in the photo adjusted together, the mat's lines last."""
+) -> tuple[Plane, tuple[Problem, ...]] | None:
+    """All references in the photo adjusted together, the mat's lines last, and judged."""
     boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
     spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
     side = settings.square
@@ -83,14 +83,16 @@ def _found(
         references = [p.reference for p in plane.references]
         lines = find_lines(photo.gray, references, prior, plane, spacings)
         if lines is not None:
-            return replace(lines[0], mat=lines[1])
+            agreed, problems = agree_with_lines(lines[0], references, prior)
+            return replace(agreed, mat=lines[1]), problems
         without_lines.append(plane)
     if without_lines:  # a block may pass for a square, but a paper one is straighter
-        return min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
+        straightest = min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
+        return agree_among(straightest, prior)
     if settings.grid is not None:
         lines = find_lines_alone(photo, prior, settings.grid)
         if lines is not None:
-            return replace(lines[0], mat=lines[1])
+            return replace(lines[0], mat=lines[1]), ()
     return None
 
 

@@ -29,7 +29,7 @@ STAGES = (  # where the name is looked up when it is called; what is indented is
     (measure, "find_outlines", "outlines"),
     (outline, "candidates_on", "  candidates"),
     (outline, "trace", "  following sides"),
-    (measure, "_measure", "sizes and uncertainties"),
+    (measure, "measure_outline", "sizes and uncertainties"),
 )
 spent: dict[str, float] = defaultdict(float)
 

@@ -17,13 +17,12 @@ from blockcheck.vision.plane.adjust import adjust, first_camera
 from blockcheck.vision.plane.lens import LensPrior
 from blockcheck.vision.plane.reference import Reference
 from blockcheck.vision.references.card import MEASURED_SCALE, one_printer
-from blockcheck.vision.references.mat_lines import MAT_SCALE
+from blockcheck.vision.references.mat_lines import MAT_SCALE, MAT_SKEW, MAT_STRETCH
 from blockcheck.vision.references.square import SQUARE_SCALE
 
 TRIALS = 240
 SIZE = (4000, 3000)
 PRIOR = LensPrior.of_photo(SIZE, 26.0)
-SHEAR = 0.0003
 SQUARE_MM = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]) * 101.6
 
 
@@ -85,7 +84,7 @@ class World:
         cells = np.column_stack([i.ravel(), j.ravel()]).astype(float)
         middles = np.vstack([cells + np.array([0, 0.5]), cells + np.array([0.5, 0])]) * 25.4
         ends = np.vstack([cells + np.array([0, 1]), cells + np.array([1, 0])]) * 25.4
-        stretch, skew = self.rng.normal(0, SHEAR, 2)
+        stretch, skew = self.rng.normal(0, (MAT_STRETCH, MAT_SKEW))
         scale = np.exp(self.rng.normal(0, MAT_SCALE))
         A = scale * np.array([[1 + stretch, skew], [skew, 1 - stretch]])
         turn = self.rng.uniform(-0.3, 0.3)
@@ -114,7 +113,8 @@ class World:
             scale_sigma,
             0.2 if raised else 0.0,
             0.1 if raised else 0.0,
-            shear_sigma=0.0 if raised else SHEAR,
+            stretch_sigma=0.0 if raised else MAT_STRETCH,
+            skew_sigma=0.0 if raised else MAT_SKEW,
         )
 
     def length(self, plane):

@@ -109,8 +109,9 @@ def test_a_square_serves_beside_a_card_and_a_wrong_size_is_told(tmp_path):
     save(scene, tmp_path / "p.jpg")
     plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in", square="3in")
     assert {p.name for p in plane.references} == {"card A", "square", "mat lines"}
-    result = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in", square="3.05in")
-    assert [p.code for p in result.problems] == ["references_disagree"]
+    wrong = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in", square="3.05in")
+    assert [p.code for p in wrong.problems] == ["references_disagree"]
+    assert wrong.problems[0].message.startswith("The square is 1.")
 
 
 def test_lines_that_were_named_and_are_not_there_are_told(tmp_path):
@@ -200,8 +201,15 @@ def test_lines_that_all_lie_off_one_way_are_pulled_in(off):
     spacing = 25.4
     affine = lines.affine * np.array([spacing, spacing, 1])
     affine[:, 2] += affine[:, :2] @ np.array(off)
+    grown = grid._Grown(first.camera, [np.eye(2, 3)], affine)
     found = grid._follow(
-        photo.gray, [card.reference], prior, first, affine, spacing, np.zeros(2), [card.outline_px]
+        photo.gray,
+        [card.reference],
+        prior,
+        grown,
+        spacing,
+        first.px_from_mm(np.zeros(2)),
+        [card.outline_px],
     )
     assert found is not None
     moved = found[0].references[-1].affine - lines.affine

@@ -20,8 +20,10 @@ class Placed:
     ----------
     affine : (2, 3) array
         Plane millimetres from the reference's own.
-    log_scale, log_scale_u : float
-        How much larger than named it came out, and how far that may by chance differ from 0.
+    log_scale, stretch : float
+        How much larger than named it came out, and by how much more so along x, less along y.
+    scale_u : float
+        Standard uncertainty of its scale along one of its sides, as found.
     outline_px : (4, 2) array or None
     rms_px : float
         Misfit of its points or lines.
@@ -30,7 +32,8 @@ class Placed:
     reference: Reference
     affine: np.ndarray
     log_scale: float
-    log_scale_u: float
+    stretch: float
+    scale_u: float
     outline_px: np.ndarray | None
     rms_px: float
 

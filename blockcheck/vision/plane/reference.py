@@ -31,8 +31,9 @@ class Reference:
         Of its face above the mat.
     outline_mm : (4, 2) array or None
         What it covers, margin included.
-    shear_sigma : float
-        1 sigma of its difference of scale between x and y and of its skew; 0 for a rigid print.
+    stretch_sigma, skew_sigma : float
+        1 sigma of half its difference of scale between x and y, and of its skew; 0 for a rigid
+        print.
     """
 
     name: str
@@ -45,7 +46,8 @@ class Reference:
     height_mm: float = 0.0
     height_sigma: float = 0.0
     outline_mm: np.ndarray | None = None
-    shear_sigma: float = 0.0
+    stretch_sigma: float = 0.0
+    skew_sigma: float = 0.0
 
     def at(self, points: np.ndarray) -> np.ndarray:
         """(N, 2) own millimetres where the affine `points` (2, 3) puts them; see `affine`."""

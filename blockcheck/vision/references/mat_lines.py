@@ -7,12 +7,14 @@ what lies across the pieces of its lines (`lattice`), and the plane is adjusted 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...errors import NoReferenceError
 from ..photo import Photo
 from ..plane.adjust import ROUGHLY, adjust
+from ..plane.agreement import loosened
 from ..plane.lens import Camera, LensPrior
 from ..plane.plane import Plane
 from ..plane.reference import MatLines, Reference
@@ -37,13 +39,17 @@ from .segments import (
 )
 
 SPACINGS_MM = (25.4, 10.0)
-MAT_SCALE = 0.0005  # 1 sigma, a mat as sold
+MAT_SCALE = 0.0007  # 1 sigma, as printed
+MAT_STRETCH = 0.0007  # 1 sigma of half of what across and along differ by: to 0.4 % in old mats
+MAT_SKEW = 0.0003
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
 _BESIDE_MM = 60.0  # of a reference, where lines are looked for first
 _BOTH_WAYS = 0.4  # share of one way's lines in view, of the other's
 _FIRST = 40  # pieces of line to begin with
-_GROWTH = 3.0  # of what is followed, from one adjustment to the next
+_GROWTH, _LEAST_GROWTH = 3.0, 1.1  # of what is followed, from one adjustment to the next
+_TRIES = 20
+_UNSURE = 0.08  # of a print's scale: what printers and wrong settings do
 
 
 def find_lines(
@@ -55,21 +61,28 @@ def find_lines(
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice with other references in view, and adjust all together.
 
+    The size of the others is in question meanwhile (`loosened`): a card that was printed too
+    small must not hide the lines that tell so.
+
     Returns
     -------
     (Plane, MatLines) or None
-        None where no lattice of one of the `spacings` can be followed.
+        The plane as the mat's lines give it; None where no lattice of one of the `spacings`
+        can be followed.
     """
     first = plane.references[0]  # the middle of several may lie on the block
     centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
+    from_px = plane.px_from_mm(centre)
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
+    places = [p.affine for p in plane.references]
+    start = _Grown(plane.camera, places, np.eye(2, 3))
+    loose = [loosened(r) for r in references]
     for reach, box in ((90.0, _around(gray, plane)), (120.0, None)):
         free_px = _outside(segments_of(gray, box), hidden)
-        for affine, spacing in likely_lattices(plane.camera, free_px, spacings, centre, reach):
-            try:
-                found = _follow(gray, references, prior, plane, affine, spacing, centre, hidden)
-            except NoReferenceError:  # the fit did not settle: not this lattice
-                continue
+        likely = likely_lattices(plane.camera, free_px, spacings, centre, reach, _UNSURE)
+        for affine, spacing in likely:
+            grown = replace(start, affine=affine)
+            found = _follow(gray, loose, prior, grown, spacing, from_px, hidden)
             if found is not None:
                 return found
     return None
@@ -96,67 +109,96 @@ def _outside(segments_px: np.ndarray, hidden: Sequence[np.ndarray]) -> np.ndarra
     return segments_px[keep]
 
 
+@dataclass(frozen=True)
+class _Grown:
+    """How far a lattice has been followed: camera, places of all references, the lattice's."""
+
+    camera: Camera
+    places: list[np.ndarray]
+    affine: np.ndarray  # plane mm from the lattice's units
+    sign: int = 0
+
+
 def _follow(
     gray: np.ndarray,
     references: Sequence[Reference],
     prior: LensPrior,
-    plane: Plane | None,
-    affine: np.ndarray,
+    grown: _Grown,
+    spacing: float,
+    from_px: np.ndarray,
+    hidden: Sequence[np.ndarray],
+) -> tuple[Plane, MatLines] | None:
+    """Follow the lattice from a place (1, 2) outwards, adjusting as it grows.
+
+    Where a step outwards does not hold, smaller ones are tried from the last that did.
+    """
+    size = (gray.shape[1], gray.shape[0])
+    reached, growth = 0.0, _GROWTH
+    centre = grown.camera.to_plane(from_px)[0]
+    reach = _around_reference(grown, size, hidden, centre, 4.0 * spacing)
+    for _ in range(_TRIES):
+        centre = grown.camera.to_plane(from_px)[0]
+        last = reached > 0 and reach >= _furthest(grown.camera, size, centre)
+        try:
+            step = _step(gray, references, prior, grown, spacing, centre, hidden, reach, last)
+        except NoReferenceError:  # the fit did not settle
+            step = None
+        if step is not None and last:
+            return _finish(gray, step[0], step[1].affine, spacing, step[1].sign, size, hidden)
+        if step is not None:
+            grown, reached = step[1], reach
+        elif reached:
+            growth = np.sqrt(growth)
+            if growth < _LEAST_GROWTH:
+                return None
+        elif reach > _furthest(grown.camera, size, centre):
+            return None
+        reach = (reached or reach) * growth
+    return None
+
+
+def _step(
+    gray: np.ndarray,
+    references: Sequence[Reference],
+    prior: LensPrior,
+    grown: _Grown,
     spacing: float,
     centre: np.ndarray,
     hidden: Sequence[np.ndarray],
-    camera: Camera | None = None,
-) -> tuple[Plane, MatLines] | None:
-    """Follow the lattice from `centre` outwards, adjusting as it grows."""
+    reach: float,
+    last: bool,
+) -> tuple[Plane, _Grown] | None:
+    """Look at the pieces within `reach` and adjust; None where they are not the mat's lines."""
+    camera, affine = grown.camera, grown.affine
     size = (gray.shape[1], gray.shape[0])
-    if camera is None:
-        assert plane is not None  # one of the two is given
-        camera = plane.camera
-    places = [p.affine for p in plane.references] if plane else []
     lattice = lattice_in_view(camera, affine, size)
     if lattice is None:
         return None
-    reach, sign = 4.0 * spacing, 0
-    for step in range(12):
-        middle = lattice.points(np.array([0.5]))[:, 0] @ affine[:, :2].T + affine[:, 2]
-        distance = np.linalg.norm(middle - centre, axis=1)
-        last = step > 0 and reach >= _furthest(camera, size, centre)
-        if step == 0:
-            reach = max(reach, _around_reference(camera, affine, lattice, size, hidden, distance))
-        near = lattice.only(distance < reach)
-        clear = clear_of(camera, affine, near, size, hidden)
-        now = near.only(_at_most(600 if last else 200, clear))
-        if len(now.cells) < 8:
-            reach *= _GROWTH
-            continue
-        window = min(1.5, 0.15 * spacing) if last else (0.22 if step == 0 else 0.16) * spacing
-        seen = look_across(gray, camera, affine, now, window, sign)
-        sign = seen.sign
-        good = trusted(seen, now, window)
-        if good is None:
-            if step > 1 or last:
-                return None
-            reach *= _GROWTH
-            continue
-        reference = _reference(now.only(good), seen, good, spacing)
-        before = len(places) == len(references)
-        all_places = (
-            [*places[: len(references)], affine_mm(affine, spacing)] if before else [np.eye(2, 3)]
-        )
-        everything = [*references, reference]
-        if last:
-            fitted = adjust(everything, prior, camera, all_places)
-        else:  # only to foresee where the next lines lie
-            fitted = adjust(everything, prior, camera, all_places, rounds=1, settled=ROUGHLY)
-        camera = fitted.camera
-        places = [p.affine for p in fitted.references[: len(references)]]
-        affine = fitted.references[-1].affine * np.array([spacing, spacing, 1])
-        if fitted.references[-1].rms_px > (1 if last else 2) * _MISFIT_MM * seen.px_per_mm:
-            return None
-        if last:
-            return _finish(gray, fitted, affine, spacing, sign, size, hidden)
-        reach *= _GROWTH
-    return None
+    near = lattice.only(_distance(lattice, affine, centre) < reach)
+    now = near.only(_at_most(600 if last else 200, clear_of(camera, affine, near, size, hidden)))
+    if len(now.cells) < 8:
+        return None
+    window = min(1.5, 0.15 * spacing) if last else (0.16 if grown.sign else 0.22) * spacing
+    seen = look_across(gray, camera, affine, now, window, grown.sign)
+    good = trusted(seen, now, window)
+    if good is None:
+        return None
+    everything = [*references, _reference(now.only(good), seen, good, spacing)]
+    places = [*grown.places[: len(references)], affine / (spacing, spacing, 1)]
+    if last:
+        fitted = adjust(everything, prior, camera, places)
+    else:  # only to foresee where the next lines lie
+        fitted = adjust(everything, prior, camera, places, rounds=1, settled=ROUGHLY)
+    lines = fitted.references[-1]
+    if lines.rms_px > (1 if last else 2) * _MISFIT_MM * seen.px_per_mm:
+        return None
+    affines = [p.affine for p in fitted.references]
+    return fitted, _Grown(fitted.camera, affines, lines.affine * (spacing, spacing, 1), seen.sign)
+
+
+def _distance(lattice: Lattice, affine: np.ndarray, centre: np.ndarray) -> np.ndarray:
+    middle = lattice.points(np.array([0.5]))[:, 0] @ affine[:, :2].T + affine[:, 2]
+    return np.asarray(np.linalg.norm(middle - centre, axis=1))
 
 
 def _furthest(camera: Camera, size: tuple[int, int], centre: np.ndarray) -> float:
@@ -167,18 +209,21 @@ def _furthest(camera: Camera, size: tuple[int, int], centre: np.ndarray) -> floa
 
 
 def _around_reference(
-    camera: Camera,
-    affine: np.ndarray,
-    lattice: Lattice,
+    grown: _Grown,
     size: tuple[int, int],
     hidden: Sequence[np.ndarray],
-    distance: np.ndarray,
+    centre: np.ndarray,
+    least: float,
 ) -> float:
     """How far the nearest pieces of line that no reference covers lie away."""
+    lattice = lattice_in_view(grown.camera, grown.affine, size)
+    if lattice is None:
+        return least
+    distance = _distance(lattice, grown.affine, centre)
     nearest = np.argsort(distance)[: 20 * _FIRST]
-    clear = clear_of(camera, affine, lattice.only(nearest), size, hidden)
+    clear = clear_of(grown.camera, grown.affine, lattice.only(nearest), size, hidden)
     free = distance[nearest][clear]
-    return float(free[min(_FIRST, len(free)) - 1]) + 1e-6 if len(free) else 0.0
+    return max(least, float(free[min(_FIRST, len(free)) - 1]) + 1e-6) if len(free) else least
 
 
 def _at_most(n: int, keep: np.ndarray) -> np.ndarray:
@@ -189,12 +234,6 @@ def _at_most(n: int, keep: np.ndarray) -> np.ndarray:
     few = np.zeros(len(keep), bool)
     few[np.random.default_rng(0).choice(chosen, n, replace=False)] = True
     return few
-
-
-def affine_mm(affine: np.ndarray, spacing: float) -> np.ndarray:
-    """(2, 3) plane mm from the mat's own mm, rigid."""
-    u = affine[:, 0] / np.linalg.norm(affine[:, 0])
-    return np.column_stack([u, [-u[1], u[0]], affine[:, 2]])
 
 
 def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -> Reference:
@@ -210,7 +249,8 @@ def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -
         normals_px=normal,
         sigma_px=max(0.15, float(max(off)) / 2),
         scale_sigma=MAT_SCALE,
-        shear_sigma=0.0003,
+        stretch_sigma=MAT_STRETCH,
+        skew_sigma=MAT_SKEW,
     )
 
 
@@ -288,19 +328,17 @@ def _alone(
     for pitch in [*likely, *(2 * p for p in likely)]:
         camera = prior.camera(R, np.array([0, 0, spacing / pitch]))
         seed = densest(camera, segments_px, spacing)
+        from_px = camera.project(np.array([[*seed, 0.0]]))
         for affine, _ in likely_lattices(camera, segments_px, (spacing,), seed, 90.0)[:2]:
             # the lattice's own frame becomes the plane's
-            own = affine_mm(affine, spacing)
+            u = affine[:, 0] / np.linalg.norm(affine[:, 0])
+            own = np.column_stack([u, [-u[1], u[0]], affine[:, 2]])
             turn = np.eye(3)
             turn[:2, :2] = own[:, :2]
             shift = np.array([*own[:, 2], 0.0])
             moved = prior.camera(R @ turn, R @ shift + camera.t)
-            centre = (seed - own[:, 2]) @ own[:, :2]
-            start = np.column_stack([spacing * np.eye(2), np.zeros(2)])
-            try:
-                found = _follow(gray, [], prior, None, start, spacing, centre, [], moved)
-            except NoReferenceError:
-                continue
+            start = _Grown(moved, [], np.column_stack([spacing * np.eye(2), np.zeros(2)]))
+            found = _follow(gray, [], prior, start, spacing, from_px, [])
             if found is not None and _right_spacing(gray, found, spacing):
                 return found
     return None

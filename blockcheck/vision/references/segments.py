@@ -13,6 +13,8 @@ import numpy as np
 from ..photo import coarse
 from ..plane.lens import Camera, LensPrior
 
+_ALIKE = 0.02  # radians between segments of one direction
+_PITCH_STEP = 0.0025  # of a spacing whose scale is unsure
 _ONE_COLOUR = 20.0  # grey levels, over three channels: light and noise on one ground
 
 
@@ -69,8 +71,21 @@ def likely_lattices(
     spacings: Sequence[float],
     centre: np.ndarray,
     reach_mm: float,
+    unsure: float = 0.0,
 ) -> list[tuple[np.ndarray, float]]:
-    """Likely lattices near `centre`: (2, 3) affine (plane mm from lattice units) and spacing."""
+    """Likely lattices near `centre`: (2, 3) affine (plane mm from lattice units) and spacing.
+
+    Parameters
+    ----------
+    camera : Camera
+    segments_px : (N, 2, 2) array
+    spacings : sequence of float
+    centre : (2,) array
+    reach_mm : float
+        How far segments count, as one sigma.
+    unsure : float
+        By how much the camera's scale may be wrong, each way by itself.
+    """
     if len(segments_px) < 8:
         return []
     ends = camera.to_plane(segments_px.reshape(-1, 2)).reshape(-1, 2, 2)
@@ -79,30 +94,45 @@ def likely_lattices(
     keep = (length > 6) & np.isfinite(length)
     ends, along, length = ends[keep], along[keep], length[keep]
     middle = ends.mean(1)
-    angle = np.arctan2(along[:, 1], along[:, 0]) % (np.pi / 2)
-    seeds = []
+    direction = np.arctan2(along[:, 1], along[:, 0])
     near = np.exp(-0.5 * np.sum((middle - centre) ** 2, axis=1) / reach_mm**2)
     w = np.minimum(length, 80) * near
-    for turn in _peaks(angle, w):
+    steps = np.linspace(-unsure, unsure, 1 + 2 * round(unsure / _PITCH_STEP))
+    seeds = []
+    for turn in _peaks(direction % (np.pi / 2), w):
+        ways = [_across(direction, w, turn + k * np.pi / 2, _ALIKE + unsure / 2) for k in (0, 1)]
+        offsets = [(middle[own] - centre) @ normal for own, normal in ways]
+        N = np.linalg.inv([normal for _, normal in ways])
         for spacing in spacings:
-            phases, score = [], 1.0
-            for k in (0, 1):
-                t = turn + k * np.pi / 2
-                # lines of family k run along y (k = 0) or x of the lattice turned by `turn`
-                own = (
-                    np.abs((np.arctan2(along[:, 1], along[:, 0]) - t + np.pi) % np.pi - np.pi / 2)
-                    < 0.02
-                )
-                offset = (middle[own] - centre) @ np.array([np.cos(t), np.sin(t)])
-                z = np.sum(w[own] * np.exp(2j * np.pi * offset / spacing))
-                score *= abs(z) / max(w.sum(), 1e-9) * abs(z) / max(w[own].sum(), 1e-9)
-                phases.append(np.angle(z) / (2 * np.pi))
-            c, s = np.cos(turn), np.sin(turn)
-            R = np.array([[c, -s], [s, c]])
-            affine = np.column_stack([spacing * R, centre + spacing * R @ np.array(phases)])
+            tried = spacing * np.exp(steps)
+            pitch, phase, score = np.zeros(2), np.zeros(2), 1.0
+            for k, (own, _) in enumerate(ways):
+                z = np.exp(2j * np.pi * offsets[k] / tried[:, None]) @ w[own]
+                best = int(np.argmax(np.abs(z)))
+                pitch[k], phase[k] = tried[best], np.angle(z[best]) / (2 * np.pi)
+                score *= abs(z[best]) / max(w.sum(), 1e-9) * abs(z[best]) / max(w[own].sum(), 1e-9)
+            affine = np.column_stack([N * pitch, centre + N @ (pitch * phase)])
             seeds.append((score, affine, spacing))
     seeds.sort(key=lambda seed: -seed[0])
     return [(affine, spacing) for score, affine, spacing in seeds[:3] if score > 1e-4]
+
+
+def _across(
+    direction: np.ndarray, w: np.ndarray, turn: float, limit: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which segments run across the direction `turn`, and (2,) their common normal."""
+    apart = (direction - turn + np.pi) % np.pi - np.pi / 2
+    own = np.abs(apart) < limit
+    if own.any():
+        turn += _weighted_median(apart[own], w[own])
+        own = np.abs((direction - turn + np.pi) % np.pi - np.pi / 2) < _ALIKE
+    return own, np.array([np.cos(turn), np.sin(turn)])
+
+
+def _weighted_median(values: np.ndarray, w: np.ndarray) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(w[order])
+    return float(values[order][np.searchsorted(total, total[-1] / 2)])
 
 
 def _peaks(angle: np.ndarray, w: np.ndarray) -> list[float]:

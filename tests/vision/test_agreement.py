@@ -1,0 +1,158 @@
+"""A print that is not the size it was named is told, and does not make the block wrong.
+
+The job's largest error of all is a printer that scales the page to fit; every check here is
+against the scene's own exact truth.
+"""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_coverage import CARD, LEFT, PRIOR, RIGHT, World
+
+import blockcheck
+from blockcheck.errors import ReferencesDisagreeError
+from blockcheck.vision.plane.adjust import adjust, first_camera
+from blockcheck.vision.plane.agreement import agree_among, agree_with_lines, loosened
+from fixtures.make import quad
+from fixtures.scene import Block, Camera, Card, Mat, Scene, Sheet, save, truth
+
+PHONE = Camera(width=2000, height=1500, f_px=1450, tilt_deg=5.0, distance_mm=380)
+BLOCK = Block(quad(150, 190, (-70, 0), 3))
+
+
+def photo_of(path, mat_mm=25.4, scale=1.0, letters="A", sheet=None):
+    places = {"A": (105, -40), "B": (105, 75)}
+    cards = tuple(Card(c, places[c], 8, scale=scale) for c in letters)
+    scene = Scene(PHONE, Mat(lines_mm=mat_mm), cards, (BLOCK,), sheet, seed=16)
+    save(scene, path)
+    return truth(scene)["blocks"][0]
+
+
+@pytest.fixture(scope="module", params=[25.4, 10.0], ids=["1 in", "1 cm"])
+def right_card(request, tmp_path_factory):
+    path = tmp_path_factory.mktemp("agree") / "p.jpg"
+    return path, photo_of(path, request.param)
+
+
+def departures(plane, block):
+    """Errors of the six distances of the true corners, in units of U95."""
+    corners = np.array(block["corners_px"])
+    pairs = [(0, 1), (1, 2), (2, 3), (3, 0), (0, 2), (1, 3)]
+    known = [*block["sides_mm"], *block["diagonals_mm"]]
+    found = [plane.length(corners[i], corners[j], BLOCK.height_mm) for i, j in pairs]
+    return np.array([(e.value - true) / e.u95 for e, true in zip(found, known, strict=True)])
+
+
+def told(plane):
+    return [p.message for p in plane.problems if p.code == "references_disagree"]
+
+
+@pytest.mark.parametrize("per_cent", [94, 95.7, 97, 98.4, 99.5, 100.5, 102, 104.3, 106])
+def test_a_wrong_card_side_beside_lines_is_told_and_the_lines_lead(right_card, per_cent):
+    path, block = right_card
+    plane = blockcheck.find_plane(path, card_side=101.6 * per_cent / 100)
+    assert {p.reference.kind for p in plane.references} == {"card", "grid"}
+    (message,) = told(plane)
+    by = abs(100 * (100 / per_cent - 1))
+    stated = float(message.split(" is ")[1].split(" %")[0])
+    assert stated == pytest.approx(by, abs=0.16)
+    assert ("larger" if per_cent < 100 else "smaller") in message
+    assert np.abs(departures(plane, block)).max() <= 1
+
+
+@pytest.mark.parametrize("per_cent", [99.8, 100, 100.2])
+def test_a_right_card_side_is_left_in_peace(right_card, per_cent):
+    path, block = right_card
+    plane = blockcheck.find_plane(path, card_side=101.6 * per_cent / 100)
+    assert told(plane) == []
+    assert np.abs(departures(plane, block)).max() <= 1
+
+
+def test_two_cards_of_one_shrinking_printer_are_both_told(tmp_path):
+    block = photo_of(tmp_path / "p.jpg", scale=0.97, letters="AB")
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in")
+    assert [m.split(":")[0] for m in told(plane)] == [
+        f"Card {c} is 3.0 % smaller than the mat's lines say" for c in "AB"
+    ]
+    assert "printed at 97.0 %" in told(plane)[0]
+    assert np.abs(departures(plane, block)).max() <= 1
+
+
+def test_a_shrunken_sheet_is_told(tmp_path):
+    block = photo_of(tmp_path / "p.jpg", letters="", sheet=Sheet("A", (115, 0), 90, scale=0.96))
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", sheet_side="9in")
+    (message,) = told(plane)
+    assert message.startswith("The sheet is 4.0 % smaller")
+    assert "--sheet-side" in message
+    assert np.abs(departures(plane, block)).max() <= 1
+
+
+class Printed(World):
+    """A world whose printer scales each card across and along as it likes."""
+
+    def card(self, name, centre, across=1.0, along=1.0):
+        own = self.board("card", CARD * (across, along), centre)
+        return replace(own, points_mm=CARD, name=name)
+
+
+def with_lines(card, mat):
+    """Fit both with the card's size in question, the lines placed as the card's plane shows them."""
+    camera = first_camera(PRIOR, card)
+    seen = camera.to_plane(mat.points_px)
+    own = np.column_stack([mat.points_mm, np.ones(len(seen))])
+    place = np.linalg.lstsq(own, seen, rcond=None)[0].T
+    return adjust([loosened(card), mat], PRIOR, camera, [np.eye(2, 3), place])
+
+
+@pytest.mark.parametrize(("across", "along"), [(0.97, 1.0), (1.0, 1.02), (0.96, 0.99)])
+def test_a_print_scaled_unequally_is_told_for_both_ways(across, along):
+    off = []
+    for seed in range(12):
+        world = Printed(np.random.default_rng([16, seed]))
+        card, mat = world.card("card A", LEFT, across, along), world.mat()
+        free = with_lines(card, mat)
+        plane, (problem,) = agree_with_lines(free, [card], PRIOR)
+        assert problem.code == "references_disagree"
+        assert "across and" in problem.message
+        true, estimate = world.length(plane)
+        off.append((estimate.value - true) / estimate.u95)
+    assert np.sum(np.abs(off) <= 1) >= 10  # of twelve: fewer once in 700 times at 95 %
+
+
+def test_a_card_against_two_others_is_left_out():
+    world = Printed(np.random.default_rng(3))
+    places = {"card A": LEFT, "card B": RIGHT, "card C": np.array([0.0, 120])}
+    cards = [
+        world.card(n, at, *([0.96] * 2 if n == "card A" else [1, 1])) for n, at in places.items()
+    ]
+    plane = adjust(cards, PRIOR, first_camera(PRIOR, cards[0]))
+    plane, (problem,) = agree_among(plane, PRIOR)
+    assert re.match(r"Card A is (3\.[89]|4\.[01]) % smaller", problem.message)
+    true, estimate = world.length(plane)
+    assert abs(estimate.value - true) <= estimate.u95
+
+
+def test_of_two_cards_nobody_can_tell():
+    world = Printed(np.random.default_rng(4))
+    near = np.array([-150.0, 60])
+    cards = [world.card("card A", LEFT), world.card("card B", near, 0.95, 0.95)]
+    with pytest.raises(ReferencesDisagreeError, match="cannot tell which"):
+        agree_among(adjust(cards, PRIOR, first_camera(PRIOR, cards[0])), PRIOR)
+
+
+def test_a_few_lines_beside_a_card_do_not_lead():
+    world = Printed(np.random.default_rng(5))
+    card, mat = world.card("card A", LEFT, 0.97, 0.97), world.mat()
+    beside = np.linalg.norm(mat.points_px - card.points_px.mean(0), axis=1)
+    few = beside < np.sort(beside)[12]
+    mat = replace(
+        mat,
+        points_mm=mat.points_mm[few],
+        points_px=mat.points_px[few],
+        normals_px=mat.normals_px[few],
+    )
+    free = with_lines(card, mat)
+    with pytest.raises(ReferencesDisagreeError, match="few lines"):
+        agree_with_lines(free, [card], PRIOR)
