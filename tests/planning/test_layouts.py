@@ -1,12 +1,9 @@
 """Whole quilts: every setting's pieces fill it, and every seam joins equally long sides."""
 
-import itertools
 import math
 import random
 
-import numpy as np
 import pytest
-from shapely import Polygon, unary_union
 
 from blockcheck.errors import PlanError
 from blockcheck.planning.layouts.design import (
@@ -19,77 +16,12 @@ from blockcheck.planning.layouts.design import (
 )
 from blockcheck.planning.layouts.layout import lay_out
 from blockcheck.units import INCH
-from fixtures.quilts import random_design
+from fixtures.quilts import check_cuts, check_quilt, random_design
 
 SAILBOAT = {"sailboat": (5.5 * INCH, 8.5 * INCH)}  # 6 × 9 in unfinished
 ONE = (("sailboat",),)
 TURNS = chessboard("sailboat", ALTERNATE)
 TO_SQUARE = {"left": 1.5 * INCH, "right": 1.5 * INCH}
-
-
-def edges_along(patches, a, b, side):
-    """Where a unit's patches have edges on the line through a and b, on one side of it."""
-    a, b = np.array(a), np.array(b)
-    way = (b - a) / np.linalg.norm(b - a)
-    found = []
-    for p in patches:
-        corners = np.array(p.corners_mm)
-        off = (corners - a) @ np.array([-way[1], way[0]])
-        if np.sign(off.mean()) != side:
-            continue
-        on = np.flatnonzero(np.abs(off) < 1e-6)
-        along = (corners[on] - a) @ way
-        if len(along) == 2:
-            found.append(sorted(along))
-    return sorted(found)
-
-
-def check_quilt(laid):
-    """Pieces fill the quilt once; seams are all there, each as long on both sides."""
-    whole = unary_union([Polygon(p.corners_mm) for p in laid.patches])
-    area = laid.width_mm * laid.height_mm
-    assert whole.bounds == pytest.approx((0, 0, laid.width_mm, laid.height_mm), abs=1e-6)
-    assert whole.area == pytest.approx(area, rel=1e-9)
-    assert sum(p.area_mm2 for p in laid.patches) == pytest.approx(area, rel=1e-9)
-    for seam in laid.seams:
-        units = [laid.patches[slice(*u)] for u in (seam.one, seam.other)]
-        ways = [
-            edges_along(unit, seam.a_mm, seam.b_mm, side)
-            for unit, side in zip(units, (1, -1), strict=True)
-        ]
-        if not all(ways):
-            ways = [
-                edges_along(unit, seam.a_mm, seam.b_mm, side)
-                for unit, side in zip(units, (-1, 1), strict=True)
-            ]
-        for edges in ways:
-            assert edges[0][0] == pytest.approx(0, abs=1e-6)
-            assert edges[-1][1] == pytest.approx(seam.length_mm)
-            assert all(x[1] == pytest.approx(y[0]) for x, y in itertools.pairwise(edges))
-    around = sum(
-        math.dist(p, q)
-        for patch in laid.patches
-        for p, q in itertools.pairwise((*patch.corners_mm, patch.corners_mm[0]))
-    )
-    outside = 2 * (laid.width_mm + laid.height_mm)
-    assert around == pytest.approx(outside + 2 * sum(s.length_mm for s in laid.seams))
-
-
-def check_cuts(laid):
-    """What a piece is cut from holds it with a seam allowance all round, and little more."""
-    if laid.design.body_mm is not None:
-        return  # as sewn: what the pieces were cut to is not what they measure
-    for p in laid.patches:
-        raw = Polygon(p.corners_mm).buffer(laid.design.seam_mm, join_style="mitre")
-        box = np.array(raw.minimum_rotated_rectangle.exterior.coords)
-        lengths = np.sort(np.hypot(*np.diff(box, axis=0).T)[:2])
-        if p.gives == 2:  # cut once: the square's side is the triangle's leg
-            lengths = np.sqrt(2 * raw.area) * np.ones(2)
-        elif p.gives == 4:  # cut twice: its side is the triangle's long side
-            lengths = 2 * np.sqrt(raw.area) * np.ones(2)
-        more = np.sort(p.cut_mm) - lengths
-        assert (more > -1e-6).all()
-        assert (more < (0.2 * INCH if p.gives > 1 else INCH / 8)).all()
 
 
 @pytest.mark.parametrize("seed", range(120))

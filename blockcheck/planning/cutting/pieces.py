@@ -30,13 +30,14 @@ class Figure:
 
 @dataclass(frozen=True)
 class CutPiece:
-    """A piece to cut: size, how many, and the working."""
+    """A piece to cut: size, how many, the working; `lengthwise` to lie along the selvage."""
 
     name: str
     width_mm: float
     height_mm: float
     count: int
     working: str
+    lengthwise: bool = False
 
 
 def written(mm: float, unit: str = "in", rounding: str = "nearest") -> str:
