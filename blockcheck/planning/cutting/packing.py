@@ -106,6 +106,7 @@ class Packer:
             raise PlanError(f"A piece {wide:.0f} mm wide does not fit across the cloth.")
         self.kind, self.across, self.along = np.array(sorted(ways, key=lambda w: w[1])).T
         self.patterns: dict[tuple[int, tuple[int, ...]], _Pattern] = {}
+        self.whole: list[list[_Pattern]] = []  # layouts of all pieces, found without choosing
 
     def shortest(self) -> tuple[Strip, ...]:
         """Strips that give all pieces and take as little of the length as could be found."""
@@ -120,9 +121,10 @@ class Packer:
             bounds=Bounds(0, np.inf),
             options={"time_limit": self.limit},
         )
-        # without the time to choose: the linear program's strips, rounded up
-        chosen = np.ceil(self._prices(demand)[1] - 1e-9) if found.x is None else np.round(found.x)
-        return self._lay(pool, chosen.astype(int), demand)
+        tries = [np.array([one.count(p) for p in pool]) for one in self.whole]
+        if found.x is not None:  # else there was no time to choose
+            tries.append(np.round(found.x).astype(int))
+        return self._lay(pool, min(tries, key=lambda chosen: int(high @ chosen)), demand)
 
     def fullest(self, length_mm: float) -> tuple[Strip, ...]:
         """Strips on a piece of cloth of a length that give as much of the pieces' area as found."""
@@ -157,6 +159,9 @@ class Packer:
         until = time.monotonic() + self.limit
         for w in range(len(self.kind)):
             self._add(int(self.along[w]), self._alike(w, demand), demand)
+        for lying in (1, -1):  # two layouts to begin with, pieces on end and on their side
+            strips = list(self._greedy(demand, lying, length))
+            self.whole += [strips] if length is None else []
         left = demand
         while left.any() and time.monotonic() < until:
             prices, used = self._prices(left)
@@ -178,13 +183,28 @@ class Packer:
         count = min(self.width // self.across[w], demand[self.kind[w]])
         return [(int(self.across[w]), (w,))] * int(count)
 
+    def _greedy(self, demand: Ints, lying: int, length: int | None) -> Iterator[_Pattern]:
+        """Strips one after the other, each opened by the tallest piece as all lie."""
+        area = np.zeros(len(demand))
+        area[self.kind] = self.across * self.along
+        feet: dict[int, int] = {}
+        for w in np.argsort(-lying * self.along, kind="stable"):
+            if length is None or self.along[w] <= length:
+                feet.setdefault(int(self.kind[w]), int(w))
+        left = demand.copy()
+        for w in sorted(feet.values(), key=lambda w: -self.along[w]):
+            while left[self.kind[w]] > 0:
+                strip = self._add(int(self.along[w]), [(int(self.across[w]), (w,))], left, area)
+                left -= np.array(strip.gives)
+                yield strip
+
     def _add(
         self,
         high: int,
         columns: Sequence[tuple[int, tuple[int, ...]]],
         left: Ints,
         prices: Floats | None = None,
-    ) -> None:
+    ) -> _Pattern:
         """Keep a strip, less what it gives too much of; what then fits in is added."""
         waiting, kept = left.copy(), []
 
@@ -216,12 +236,11 @@ class Packer:
                 some += take(best, int(self.across[w]), high - int(self.along[w]))
                 width -= int(self.across[w])
                 kept.append(some)
-        if not kept:
-            return
-        high = max(sum(int(self.along[w]) for w in some) for some in kept)
+        high = max((sum(int(self.along[w]) for w in some) for some in kept), default=0)
         gives = tuple(int(n) for n in left - waiting)
         made = tuple((int(self.across[some[0]]), tuple(some)) for some in kept)
-        self.patterns.setdefault((high, gives), _Pattern(high, made, gives))
+        strip = _Pattern(high, made, gives)
+        return self.patterns.setdefault((high, gives), strip) if kept else strip
 
     def _prices(self, demand: Ints) -> tuple[Floats, Floats]:
         """What a piece of each shape is worth in length of cloth, and how often strips are cut."""
