@@ -13,12 +13,10 @@ import numpy as np
 
 from ..errors import LengthError, PlanError, ProjectError
 from ..planning.plan import BlockRecord, Plan, called
-from ..profiles import LensProfile
 from ..project import Project
-from ..project.records import PhotoFile, Point
+from ..project.records import PhotoFile, Point, settings_from
 from ..report.marks_picture import write_marks_picture
 from ..report.trim_picture import flat_photo
-from ..settings import Settings
 from ..units import format_length, format_uncertainty, parse_length
 from ..vision.finding import plane_of
 from ..vision.photo import read_photo
@@ -147,7 +145,7 @@ def suggestions(
             f"{photo.path.name} has changed since {called(block.name)} was measured in it.",
             f"Add it again, with --again. {BY_RULER}",
         )
-    given = _settings(settings)
+    given = settings_from(settings)
     return suggest_marks(
         seen.rgb,
         plane_of(seen, given),
@@ -157,15 +155,6 @@ def suggestions(
         given.cloth_height,
         plan.seam_mm,
     )
-
-
-def _settings(kept: Mapping[str, Any]) -> Settings:
-    """Settings as the project keeps them, as they were."""
-    profiles = (
-        LensProfile(**{**p, "covariance": np.array(p["covariance"])})
-        for p in kept.get("profiles", ())
-    )
-    return Settings(**{**kept, "profiles": tuple(profiles)})
 
 
 def read_place(text: str, block: BlockRecord, unit: str) -> Point:

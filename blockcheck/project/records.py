@@ -17,6 +17,7 @@ from ..errors import PlanError, Problem, ProjectError
 from ..measuring.results import Measurement
 from ..planning.plan import Plan
 from ..planning.trimming.block import Block
+from ..profiles import LensProfile
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
 from ..units import FRACTIONS
@@ -320,3 +321,12 @@ def settings_in(plan: Plan) -> dict[str, Any]:
     """What the plan says about measuring a photo, as keywords of `Settings.of`."""
     names = ("card_side", "sheet_side", "square", "grid", "cloth_height")
     return {"planned": plan.planned_mm, **{name: getattr(plan, name) for name in names}}
+
+
+def settings_from(kept: Mapping[str, Any]) -> Settings:
+    """Settings as a measurement keeps them, as they were."""
+    profiles = (
+        LensProfile(**{**p, "covariance": np.array(p["covariance"])})
+        for p in kept.get("profiles", ())
+    )
+    return Settings(**{**kept, "profiles": tuple(profiles)})

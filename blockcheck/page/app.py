@@ -1,0 +1,235 @@
+"""The addresses of the page, and what answers at each."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Iterable
+from contextlib import asynccontextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    RedirectResponse,
+    Response,
+    StreamingResponse,
+)
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from ..errors import BlockcheckError, ProjectError
+from ..project import Project
+from ..report import words
+from . import intake, work
+from .doing import ACTIONS, Doing
+from .events import Hub
+from .pictures import SIDES, Pictures
+from .queue import Queue
+from .shelf import Shelf
+from .showing import VIEWS, Showing
+
+BODY_BYTES, BODY_S = 256 * 2**10, 10.0
+_UPLOADS = 8  # at once
+
+
+class Page:
+    """Everything that the page's addresses need, made once for each start.
+
+    Parameters
+    ----------
+    shelf : Shelf
+    profiles : Path or None
+        File of lens profiles that photos are measured with.
+    phone : str or None
+        The address for a phone, shown with its code.
+    """
+
+    def __init__(self, shelf: Shelf, profiles: Path | None = None, phone: str | None = None) -> None:
+        self.shelf, self.phone = shelf, phone
+        self.workers = work.Workers()
+        self.hub = Hub()
+        self.pictures = Pictures(self.workers)
+        self.queue = Queue(shelf, self.hub, self.workers, self.pictures, profiles)
+        self.showing = Showing(shelf, self.queue, self.workers)
+        self.doing = Doing(shelf, self.queue, self.workers, self.showing)
+        self._uploads = asyncio.Semaphore(_UPLOADS)
+        self._templates = Environment(
+            loader=PackageLoader("blockcheck", "page/templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.globals.update(words=words, views=VIEWS)
+        here = "/p/{project}"
+        self.app = Starlette(
+            routes=[
+                Route("/", self.home),
+                Route("/new", self.new, methods=["POST"]),
+                Route(here, self.first),
+                Route(here + "/photos", self.take_in, methods=["POST"]),
+                Route(here + "/events", self.events),
+                Route(here + "/picture/{sha256}", self.picture),
+                Route(here + "/do/{action}", self.do, methods=["POST"]),
+                Route(here + "/{view}", self.view),
+                Mount("/static", StaticFiles(packages=[("blockcheck.page", "static")])),
+            ],
+            exception_handlers={BlockcheckError: self.failed, HTTPException: self.failed},
+            lifespan=self._life,
+        )
+
+    @asynccontextmanager
+    async def _life(self, _: Starlette) -> AsyncIterator[None]:
+        self.workers.begin()
+        try:
+            yield
+        finally:
+            self.workers.end()
+            self.pictures.end()
+
+    def render(self, template: str, **given: Any) -> str:
+        """Fill a template in."""
+        return self._templates.get_template(template).render(given)
+
+    async def home(self, request: Request) -> Response:
+        """The projects of the folder; the one project where one was named."""
+        if self.shelf.only is not None:
+            return RedirectResponse(f"/p/{self.shelf.only.stem}", 303)
+        projects = await run_in_threadpool(self.showing.projects)
+        return self._html("home.html", projects=projects, title="Your quilts")
+
+    async def new(self, request: Request) -> Response:
+        """Make a project."""
+        given = await _body(request)
+        name = await run_in_threadpool(self.doing.new, given)
+        if given.get("example"):
+            await self.doing.example(name)
+        return JSONResponse({"to": f"/p/{name}/photos"})
+
+    async def first(self, request: Request) -> Response:
+        """Where a project opens: at its blocks, or at the photos while there are none."""
+        name = request.path_params["project"]
+        blocks = await run_in_threadpool(self.showing.count, name)
+        return RedirectResponse(f"/p/{name}/{'blocks' if blocks else 'photos'}", 303)
+
+    async def view(self, request: Request) -> Response:
+        """One of the project's views."""
+        name, view = request.path_params["project"], request.path_params["view"]
+        template, _, part = view.partition(".")
+        if template not in VIEWS and template not in ("block", "mend", "report", "card"):
+            raise HTTPException(404)
+        await self.queue.look(name)
+        shown = await self.showing.view(template, name, dict(request.query_params))
+        if isinstance(shown, Response):
+            return shown
+        if part == "json":
+            return JSONResponse(shown["data"])
+        if part == "part":
+            return HTMLResponse(self.render(f"{template}-part.html", **shown))
+        return self._html(f"{template}.html", **shown)
+
+    async def take_in(self, request: Request) -> Response:
+        """Take in one photo: the body is the file."""
+        name, query = request.path_params["project"], request.query_params
+        folder = self.shelf.photos(name)
+        length = request.headers.get("content-length")
+        async with self._uploads:
+            received = await intake.receive(
+                request.stream(),
+                query.get("name", ""),
+                int(length) if length and length.isdigit() else None,
+                folder,
+            )
+        again = query.get("again", "")
+        if again:
+            await run_in_threadpool(self._latest, name, again)
+        item = self.queue.add(name, received, again, query.get("trimmed") == "yes")
+        return JSONResponse(asdict(item), 201)
+
+    def _latest(self, name: str, block: str) -> None:
+        with self.shelf.open(name) as quilt:
+            quilt.latest(block)  # raises where there is no such block
+
+    async def events(self, request: Request) -> Response:
+        """What happens to the photos, as it happens."""
+        name = request.path_params["project"]
+        self.shelf.path(name)
+        items = [asdict(item) for item in self.queue.items(name)]
+        first = f"event: photos\ndata: {json.dumps(items)}\n\n"
+        return StreamingResponse(
+            self.hub.listen(name, first), media_type="text/event-stream"
+        )
+
+    async def picture(self, request: Request) -> Response:
+        """A photo as a JPEG of one of the sizes."""
+        name, sha256 = request.path_params["project"], request.path_params["sha256"]
+        side = SIDES.get(request.query_params.get("size", "screen"), work.SCREEN)
+        photo = await run_in_threadpool(self.showing.photo_path, name, sha256)
+        place = await self.pictures.get(photo, sha256, side)
+        return FileResponse(
+            place,
+            media_type="image/jpeg",
+            headers={"cache-control": "private, max-age=86400, immutable"},
+        )
+
+    async def do(self, request: Request) -> Response:
+        """Change something."""
+        name, action = request.path_params["project"], request.path_params["action"]
+        if action not in ACTIONS:
+            raise HTTPException(404)
+        given = await _body(request)
+        try:
+            answer = await getattr(self.doing, action)(name, given)
+        except (KeyError, TypeError, ValueError, OverflowError) as e:
+            if isinstance(e, BlockcheckError):
+                raise
+            raise ProjectError("The page asked for something that makes no sense.", "Load it anew.") from e
+        return JSONResponse(answer or {})
+
+    async def failed(self, request: Request, error: Exception) -> Response:
+        """Say what is wrong: as a page where a person asked, else as JSON."""
+        status, headers = 400, {}
+        said = ["There is nothing here.", "Go back to the list."]
+        if isinstance(error, HTTPException):
+            status = error.status_code
+        elif isinstance(error, BlockcheckError):
+            status = error.status if isinstance(error, intake.UploadError) else 400
+            said = [s for s in (error.message, error.hint) if s]
+        if request.method != "GET":  # what is left of the body is not waited for
+            return JSONResponse({"said": said}, status, {"connection": "close"})
+        if ".json" in request.url.path or ".part" in request.url.path:
+            return JSONResponse({"said": said}, status, headers)
+        page = self.render("failed.html", said=said, title="This did not work")
+        return HTMLResponse(page, status)
+
+    def _html(self, template: str, **given: Any) -> HTMLResponse:
+        phone = None if self.phone is None else {"address": self.phone}
+        return HTMLResponse(self.render(template, phone=phone, **given))
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    """The JSON object that was sent, of reasonable size and in reasonable time."""
+    said = "The page asked for something that makes no sense."
+    parts, size = [], 0
+    try:
+        async with asyncio.timeout(BODY_S):
+            async for chunk in request.stream():
+                size += len(chunk)
+                if size > BODY_BYTES:
+                    raise ProjectError(said, "Load it anew.")
+                parts.append(chunk)
+        given = json.loads(b"".join(parts) or b"{}")
+    except (TimeoutError, ValueError, RecursionError, ClientDisconnect) as e:
+        raise ProjectError(said, "Load it anew.") from e
+    if not isinstance(given, dict):
+        raise ProjectError(said, "Load it anew.")
+    return given

@@ -1,0 +1,246 @@
+"""Photos that were taken in: each is measured and kept, and every step is told at once."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import itertools
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from ..errors import BlockcheckError
+from ..project import Project
+from ..project.records import settings_in
+from . import work
+from .events import Hub
+from .intake import KINDS, Received
+from .pictures import Pictures
+from .shelf import Shelf
+
+WAITING, MEASURING, KEPT, REFUSED, KNOWN = "waiting", "measuring", "kept", "refused", "known"
+
+
+@dataclass(frozen=True)
+class Item:
+    """One photo in the queue, as it is told to the page.
+
+    Attributes
+    ----------
+    id : int
+    name : str
+        The file's name in the project's folder of photos.
+    sha256 : str
+    state : {"waiting", "measuring", "kept", "refused", "known"}
+    blocks : tuple of str
+        Blocks that it gave, or that it is known for.
+    said : tuple of str
+        What is wrong and what to do, or what to know; sentences.
+    code : str
+        Of the problem that it was refused for.
+    doubtful : tuple of (x, y)
+        An outline that was not believed, in the photo's pixels.
+    sides : tuple of int
+        Its sides that are in doubt.
+    again : str
+        The block that it was taken of once more, where that was chosen.
+    trimmed : bool
+        Whether that block is trimmed now.
+    """
+
+    id: int
+    name: str
+    sha256: str
+    state: str = WAITING
+    blocks: tuple[str, ...] = ()
+    said: tuple[str, ...] = ()
+    code: str = ""
+    doubtful: tuple[tuple[float, float], ...] = ()
+    sides: tuple[int, ...] = ()
+    again: str = ""
+    trimmed: bool = False
+    like: str = ""
+
+
+@dataclass
+class _Line:
+    """One project's photos."""
+
+    items: dict[int, Item] = field(default_factory=dict)
+    looked: bool = False
+
+
+class Queue:
+    """The photos of all projects since the start."""
+
+    def __init__(
+        self,
+        shelf: Shelf,
+        hub: Hub,
+        workers: work.Workers,
+        pictures: Pictures,
+        profiles: Path | None,
+    ) -> None:
+        self._shelf, self._hub, self._workers, self._pictures = shelf, hub, workers, pictures
+        self._profiles = profiles
+        self._lines: dict[str, _Line] = {}
+        self._numbers = itertools.count(1)
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._room = asyncio.Semaphore(workers.cores)
+        self._keeping = asyncio.Lock()
+
+    def items(self, project: str) -> list[Item]:
+        """A project's photos since the start, the latest first."""
+        return list(self._lines.setdefault(project, _Line()).items.values())[::-1]
+
+    def item(self, project: str, number: int) -> Item:
+        """One of them.
+
+        Raises
+        ------
+        BlockcheckError
+            If there is none of that number.
+        """
+        found = self._lines.setdefault(project, _Line()).items.get(number)
+        if found is None:
+            raise BlockcheckError("This photo is not in the queue any more.", "Take it again.")
+        return found
+
+    def file(self, project: str, item: Item) -> Path:
+        """Where a photo lies."""
+        return self._shelf.photos(project) / item.name
+
+    def add(self, project: str, received: Received, again: str = "", trimmed: bool = False) -> Item:
+        """Put a photo into the queue."""
+        item = Item(
+            next(self._numbers), received.path.name, received.sha256, again=again, trimmed=trimmed
+        )
+        self._set(project, item)
+        task = asyncio.get_running_loop().create_task(self._do(project, item))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+        return item
+
+    async def look(self, project: str) -> None:
+        """Take up photos that lie in the folder and are not known: a start before ended early."""
+        line = self._lines.setdefault(project, _Line())
+        if line.looked:
+            return
+        line.looked = True
+        here = {item.name for item in line.items.values()}
+        for received in await asyncio.to_thread(_unknown, self._shelf, project):
+            if received.path.name not in here:
+                self.add(project, received)
+
+    def drop(self, project: str, number: int) -> None:
+        """Take a photo that gave no block out of the queue and off the disk."""
+        item = self.item(project, number)
+        if item.state == REFUSED:
+            self.file(project, item).unlink(missing_ok=True)
+        if item.state in (REFUSED, KNOWN, KEPT):
+            del self._lines[project].items[number]
+            self._hub.tell(project, "gone", {"id": number})
+
+    def kept(self, project: str, number: int, blocks: Sequence[str]) -> None:
+        """Say that a refused photo was mended by hand."""
+        item = self.item(project, number)
+        self._set(project, replace(item, state=KEPT, blocks=tuple(blocks), said=(), doubtful=()))
+
+    def settled(self, project: str, number: int, block: str = "") -> None:
+        """The question whether it is a known block is answered: `block`, or a new one."""
+        item = self.item(project, number)
+        blocks = (block,) if block else item.blocks
+        self._set(project, replace(item, like="", blocks=blocks))
+
+    def _set(self, project: str, item: Item) -> None:
+        self._lines.setdefault(project, _Line()).items[item.id] = item
+        self._hub.tell(project, "photo", asdict(item))
+
+    async def _do(self, project: str, item: Item) -> None:
+        try:
+            await self._measure(project, item)
+        except BlockcheckError as e:
+            said = tuple(s for s in (e.message, e.hint) if s)
+            self._set(project, replace(item, state=REFUSED, said=said, code=e.code))
+
+    async def _measure(self, project: str, item: Item) -> None:
+        known = await asyncio.to_thread(self._known, project, item)
+        if known and not item.again:
+            self._set(project, replace(item, state=KNOWN, blocks=known))
+            return
+        async with self._room:
+            self._set(project, replace(item, state=MEASURING))
+            given = await asyncio.to_thread(self._given, project)
+            path = self.file(project, item)
+            done = await self._workers.run("measure", work.measure, path, given)
+        self._pictures.put(item.sha256, done.pictures)
+        result = done.result
+        if not result.ok:
+            problem = next(p for p in result.problems if p.level == "error")
+            doubtful = result.doubtful
+            self._set(
+                project,
+                replace(
+                    item,
+                    state=REFUSED,
+                    said=tuple(s for s in (problem.message, problem.hint) if s),
+                    code=problem.code,
+                    doubtful=() if doubtful is None else tuple(doubtful.corners_px),
+                    sides=() if doubtful is None else tuple(doubtful.sides),
+                ),
+            )
+            return
+        async with self._keeping:  # new blocks are numbered one photo after the other
+            names, like = await asyncio.to_thread(self._keep, project, item, done)
+        said = tuple(f"{p.message} {p.hint}".strip() for p in result.problems)
+        self._set(project, replace(item, state=KEPT, blocks=tuple(names), said=said, like=like))
+
+    def _known(self, project: str, item: Item) -> tuple[str, ...]:
+        with self._shelf.open(project) as quilt:
+            return quilt.names_in(item.sha256)
+
+    def _given(self, project: str) -> dict[str, Any]:
+        with self._shelf.open(project) as quilt:
+            return {**settings_in(quilt.plan), "profiles": self._profiles}
+
+    def _keep(self, project: str, item: Item, done: work.Measured) -> tuple[list[str], str]:
+        """Keep the photo's blocks; their names, and the known block that a new one may be."""
+        with self._shelf.open(project) as quilt:
+            names = [item.again] if item.again else None
+            called = quilt.add_result(
+                done.result, names, settings=done.settings, trimmed=item.trimmed
+            )
+            like = "" if item.again or len(called) != 1 else _alike(quilt, called[0])
+            return called, like
+
+
+def _alike(quilt: Project, name: str) -> str:
+    """The one other block of this size, if there is one: it may have been photographed again."""
+    blocks = {b.name: b for b in quilt.blocks()}
+    new = blocks.pop(name)
+    near = [
+        b.name
+        for b in blocks.values()
+        if b.source == "photo"
+        and all(
+            abs(one.value - other.value) <= max(one.u95, other.u95)
+            for one, other in ((b.width_mm, new.width_mm), (b.height_mm, new.height_mm))
+        )
+    ]
+    return near[0] if len(near) == 1 else ""
+
+
+def _unknown(shelf: Shelf, project: str) -> list[Received]:
+    folder = shelf.photos(project)
+    if not folder.is_dir():
+        return []
+    found = []
+    with shelf.open(project) as quilt:
+        for path in sorted(folder.iterdir()):
+            if path.suffix in KINDS and path.is_file() and not path.name.startswith("."):
+                with path.open("rb") as file:
+                    sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+                if not quilt.names_in(sha256):
+                    found.append(Received(path, sha256))
+    return found

@@ -1,0 +1,203 @@
+"""What runs in other processes, so that the page answers all the while."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from ..errors import BlockcheckError, ProjectError
+
+if TYPE_CHECKING:
+    from ..measuring.measure import OpenPhoto
+    from ..measuring.results import PhotoResult
+    from ..planning.plan import BlockRecord, Plan
+    from ..planning.quilt import QuiltPlan
+    from ..settings import Settings
+    from ..vision.seams.points import Suggested
+
+T = TypeVar("T")
+Corners = Sequence[tuple[float, float]]
+SMALL, SCREEN, FULL = 480, 1600, 4096  # long sides of the pictures that are sent
+
+
+class Workers:
+    """Processes for measuring photos (on all cores), for what is edited now, and for planning."""
+
+    def __init__(self) -> None:
+        self.cores = (
+            len(os.sched_getaffinity(0))
+            if hasattr(os, "sched_getaffinity")
+            else os.cpu_count() or 1
+        )
+        self._pools: dict[str, ProcessPoolExecutor] = {}
+
+    async def run(self, pool: str, job: Callable[..., T], *given: Any) -> T:
+        """Do a job in the pool "measure", "edit" or "plan".
+
+        Raises
+        ------
+        ProjectError
+            If its process died twice (out of memory, most likely).
+        """
+        for _ in range(2):
+            try:
+                return await asyncio.get_running_loop().run_in_executor(
+                    self._pool(pool), job, *given
+                )
+            except BrokenProcessPool:
+                self._pools.pop(pool, None)
+        raise ProjectError(
+            "The computer stopped this work, probably for want of memory.",
+            "Close other programs, then try again.",
+        )
+
+    def begin(self) -> None:
+        """Start all processes now, so that the first photo does not wait for them."""
+        for pool in ("measure", "edit", "plan"):
+            for _ in range(self.cores if pool == "measure" else 1):
+                self._pool(pool).submit(_warm, pool)
+
+    def end(self) -> None:
+        """Stop at once; what was not reported as kept is simply not kept."""
+        for pool in self._pools.values():
+            pool.shutdown(wait=False, cancel_futures=True)
+        for process in multiprocessing.active_children():
+            process.terminate()
+
+    def _pool(self, name: str) -> ProcessPoolExecutor:
+        if name not in self._pools:
+            self._pools[name] = ProcessPoolExecutor(
+                self.cores if name == "measure" else 1,
+                mp_context=multiprocessing.get_context("spawn"),
+                initializer=_begin,
+                initargs=(5 if name == "measure" else 0,),
+            )
+        return self._pools[name]
+
+
+def _begin(nice: int) -> None:
+    """Leave Ctrl-C to the server, and the processor to what somebody waits for."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if nice and hasattr(os, "nice"):
+        os.nice(nice)
+
+
+def _warm(pool: str) -> None:
+    if pool == "plan":
+        from ..planning import quilt as _quilt  # noqa: F401
+    else:
+        from ..measuring import measure as _measure  # noqa: F401
+        from ..report import screen_picture as _picture  # noqa: F401
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A photo measured, with its pictures for the screen by their long side."""
+
+    result: PhotoResult
+    settings: Settings
+    pictures: Mapping[int, bytes]
+    size_px: tuple[int, int] | None
+
+
+def measure(path: Path, given: Mapping[str, Any]) -> Measured:
+    """Measure a photo and make the pictures that are shown of it first."""
+    from ..measuring.measure import OpenPhoto, open_photo
+    from ..report.screen_picture import screen_jpeg
+    from ..settings import Settings
+
+    settings = Settings.of(**given)
+    opened = open_photo(path, settings)
+    if not isinstance(opened, OpenPhoto):
+        return Measured(opened, settings, _pictures(path), None)
+    result = opened.measure()
+    rgb = opened.photo.rgb
+    pictures = {side: screen_jpeg(rgb, side) for side in (SMALL, SCREEN)}
+    return Measured(replace(result, plane=None), settings, pictures, opened.photo.size)
+
+
+def _pictures(path: Path) -> dict[int, bytes]:
+    """Pictures of a photo without a reference; none of a file that is no photo."""
+    try:
+        return {side: picture(path, side) for side in (SMALL, SCREEN)}
+    except BlockcheckError:
+        return {}
+
+
+def picture(path: Path, side: int) -> bytes:
+    """A photo as an upright JPEG for the screen."""
+    from ..report.screen_picture import screen_jpeg
+    from ..vision.photo import read_photo
+
+    return screen_jpeg(read_photo(path).rgb, side)
+
+
+_OPEN: dict[tuple[str, str, str], OpenPhoto] = {}  # in the process for editing: the latest two
+
+
+def _opened(path: Path, sha256: str, settings: Settings) -> OpenPhoto:
+    from ..measuring.measure import OpenPhoto, open_photo
+
+    key = (str(path), sha256, repr(settings))
+    if key in _OPEN:
+        return _OPEN[key]
+    opened = open_photo(path, settings)
+    if not isinstance(opened, OpenPhoto):
+        problem = opened.problems[0]
+        raise ProjectError(problem.message, problem.hint)
+    if opened.photo.sha256 != sha256:
+        raise ProjectError(
+            f"{path.name} has changed since it was measured.", "Add it again as a new photo."
+        )
+    _ = opened.photo.rgb
+    while len(_OPEN) > 1:
+        del _OPEN[next(iter(_OPEN))]
+    _OPEN[key] = opened
+    return opened
+
+
+def look(path: Path, sha256: str, settings: Settings) -> tuple[int, int]:
+    """Have a photo ready for editing; its width and height in pixels."""
+    return _opened(path, sha256, settings).photo.size
+
+
+def edges(
+    path: Path, sha256: str, settings: Settings, corners: Corners, held: Collection[int]
+) -> PhotoResult:
+    """Measure the block near corners set by hand."""
+    return replace(_opened(path, sha256, settings).measure(corners, held), plane=None)
+
+
+def suggestions(
+    path: Path, sha256: str, settings: Settings, block: BlockRecord, seam_mm: float
+) -> Suggested:
+    """What may be marked on a block."""
+    from ..vision.seams.points import suggest_marks
+
+    opened = _opened(path, sha256, settings)
+    assert block.corners_px is not None
+    assert block.corners_mm is not None
+    return suggest_marks(
+        opened.photo.rgb,
+        opened.plane,
+        block.corners_px,
+        block.corners_mm,
+        block.outline_mm,
+        settings.cloth_height,
+        seam_mm,
+    )
+
+
+def plan(the_plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
+    """Work a quilt out."""
+    from ..planning.quilt import work_out
+
+    return work_out(the_plan, blocks)
