@@ -33,7 +33,10 @@ ROW = {name: i for i, names in enumerate(ROWS) for name in names}
 HOMES = {
     "cv2": {"vision", "report"},
     "sqlite3": {"project"},
-    "click": {"cli", "page"},
+    "click": {"cli"},
+    "segno": {"page"},
+    "starlette": {"page"},
+    "uvicorn": {"page"},
 }
 LONGEST = 400  # lines of a module
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -7,7 +7,7 @@ import sys
 import click
 
 try:
-    from . import checking, deciding, marking, measuring, project_file, soundness
+    from . import checking, deciding, marking, measuring, page, project_file, soundness
 except ModuleNotFoundError as error:
     sys.exit(f"The Python package {error.name} is missing. Install blockcheck with: pip install .")
 except ImportError as error:  # a bare server lacks the libraries that OpenCV's window code needs
@@ -23,6 +23,6 @@ def main() -> None:
     """Measure sewn quilt blocks from phone photos before anything is cut."""
 
 
-for module in (measuring, checking, project_file, soundness, marking, deciding):
+for module in (measuring, checking, project_file, soundness, marking, deciding, page):
     for command in module.COMMANDS:
         main.add_command(command)

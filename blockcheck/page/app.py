@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import json
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl
 
+import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -27,7 +30,6 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..errors import BlockcheckError, ProjectError
-from ..project import Project
 from ..report import words
 from . import intake, work
 from .doing import ACTIONS, Doing
@@ -53,7 +55,9 @@ class Page:
         The address for a phone, shown with its code.
     """
 
-    def __init__(self, shelf: Shelf, profiles: Path | None = None, phone: str | None = None) -> None:
+    def __init__(
+        self, shelf: Shelf, profiles: Path | None = None, phone: str | None = None
+    ) -> None:
         self.shelf, self.phone = shelf, phone
         self.workers = work.Workers()
         self.hub = Hub()
@@ -74,6 +78,7 @@ class Page:
         self.app = Starlette(
             routes=[
                 Route("/", self.home),
+                Route("/phone.svg", self.code),
                 Route("/new", self.new, methods=["POST"]),
                 Route(here, self.first),
                 Route(here + "/photos", self.take_in, methods=["POST"]),
@@ -125,7 +130,15 @@ class Page:
         """One of the project's views."""
         name, view = request.path_params["project"], request.path_params["view"]
         template, _, part = view.partition(".")
-        if template not in VIEWS and template not in ("block", "mend", "report", "card"):
+        if template not in VIEWS and template not in (
+            "block",
+            "mend",
+            "lines",
+            "report",
+            "card",
+            "sheet",
+            "sizes",
+        ):
             raise HTTPException(404)
         await self.queue.look(name)
         shown = await self.showing.view(template, name, dict(request.query_params))
@@ -165,9 +178,7 @@ class Page:
         self.shelf.path(name)
         items = [asdict(item) for item in self.queue.items(name)]
         first = f"event: photos\ndata: {json.dumps(items)}\n\n"
-        return StreamingResponse(
-            self.hub.listen(name, first), media_type="text/event-stream"
-        )
+        return StreamingResponse(self.hub.listen(name, first), media_type="text/event-stream")
 
     async def picture(self, request: Request) -> Response:
         """A photo as a JPEG of one of the sizes."""
@@ -192,12 +203,24 @@ class Page:
         except (KeyError, TypeError, ValueError, OverflowError) as e:
             if isinstance(e, BlockcheckError):
                 raise
-            raise ProjectError("The page asked for something that makes no sense.", "Load it anew.") from e
-        return JSONResponse(answer or {})
+            raise ProjectError(
+                "The page asked for something that makes no sense.", "Load it anew."
+            ) from e
+        if show := str(given.get("show", "")):
+            answer = {**answer, **await self._anew(name, show)}
+        return JSONResponse(answer)
+
+    async def _anew(self, name: str, show: str) -> dict[str, Any]:
+        """A view's data and its part of the page as they are after a change."""
+        view, _, query = show.partition("?")
+        if view not in (*VIEWS, "block"):
+            raise HTTPException(404)
+        shown = await self.showing.view(view, name, dict(parse_qsl(query)))
+        return {"data": shown["data"], "part": self.render(f"{view}-part.html", **shown)}
 
     async def failed(self, request: Request, error: Exception) -> Response:
         """Say what is wrong: as a page where a person asked, else as JSON."""
-        status, headers = 400, {}
+        status = 400
         said = ["There is nothing here.", "Go back to the list."]
         if isinstance(error, HTTPException):
             status = error.status_code
@@ -207,9 +230,17 @@ class Page:
         if request.method != "GET":  # what is left of the body is not waited for
             return JSONResponse({"said": said}, status, {"connection": "close"})
         if ".json" in request.url.path or ".part" in request.url.path:
-            return JSONResponse({"said": said}, status, headers)
+            return JSONResponse({"said": said}, status)
         page = self.render("failed.html", said=said, title="This did not work")
         return HTMLResponse(page, status)
+
+    async def code(self, request: Request) -> Response:
+        """The phone's address as a QR code."""
+        if self.phone is None:
+            raise HTTPException(404)
+        picture = io.BytesIO()
+        segno.make(self.phone, error="m").save(picture, kind="svg", scale=5, border=2)
+        return Response(picture.getvalue(), media_type="image/svg+xml")
 
     def _html(self, template: str, **given: Any) -> HTMLResponse:
         phone = None if self.phone is None else {"address": self.phone}

@@ -47,6 +47,8 @@ class Item:
         The block that it was taken of once more, where that was chosen.
     trimmed : bool
         Whether that block is trimmed now.
+    like : str
+        A known block of the same size: is it that one again?
     """
 
     id: int
@@ -69,6 +71,7 @@ class _Line:
 
     items: dict[int, Item] = field(default_factory=dict)
     looked: bool = False
+    last: asyncio.Task[None] | None = None  # the photo that was taken in last
 
 
 class Queue:
@@ -83,12 +86,11 @@ class Queue:
         profiles: Path | None,
     ) -> None:
         self._shelf, self._hub, self._workers, self._pictures = shelf, hub, workers, pictures
-        self._profiles = profiles
+        self.profiles = profiles
         self._lines: dict[str, _Line] = {}
         self._numbers = itertools.count(1)
         self._tasks: set[asyncio.Task[None]] = set()
         self._room = asyncio.Semaphore(workers.cores)
-        self._keeping = asyncio.Lock()
 
     def items(self, project: str) -> list[Item]:
         """A project's photos since the start, the latest first."""
@@ -117,9 +119,10 @@ class Queue:
             next(self._numbers), received.path.name, received.sha256, again=again, trimmed=trimmed
         )
         self._set(project, item)
-        task = asyncio.get_running_loop().create_task(self._do(project, item))
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
+        line = self._lines[project]
+        line.last = asyncio.get_running_loop().create_task(self._do(project, item, line.last))
+        self._tasks.add(line.last)
+        line.last.add_done_callback(self._tasks.discard)
         return item
 
     async def look(self, project: str) -> None:
@@ -157,14 +160,14 @@ class Queue:
         self._lines.setdefault(project, _Line()).items[item.id] = item
         self._hub.tell(project, "photo", asdict(item))
 
-    async def _do(self, project: str, item: Item) -> None:
+    async def _do(self, project: str, item: Item, before: asyncio.Task[None] | None) -> None:
         try:
-            await self._measure(project, item)
+            await self._measure(project, item, before)
         except BlockcheckError as e:
             said = tuple(s for s in (e.message, e.hint) if s)
             self._set(project, replace(item, state=REFUSED, said=said, code=e.code))
 
-    async def _measure(self, project: str, item: Item) -> None:
+    async def _measure(self, project: str, item: Item, before: asyncio.Task[None] | None) -> None:
         known = await asyncio.to_thread(self._known, project, item)
         if known and not item.again:
             self._set(project, replace(item, state=KNOWN, blocks=known))
@@ -191,8 +194,9 @@ class Queue:
                 ),
             )
             return
-        async with self._keeping:  # new blocks are numbered one photo after the other
-            names, like = await asyncio.to_thread(self._keep, project, item, done)
+        if before is not None:  # blocks are numbered as their photos were taken in
+            await asyncio.wait([before])
+        names, like = await asyncio.to_thread(self._keep, project, item, done)
         said = tuple(f"{p.message} {p.hint}".strip() for p in result.problems)
         self._set(project, replace(item, state=KEPT, blocks=tuple(names), said=said, like=like))
 
@@ -202,7 +206,7 @@ class Queue:
 
     def _given(self, project: str) -> dict[str, Any]:
         with self._shelf.open(project) as quilt:
-            return {**settings_in(quilt.plan), "profiles": self._profiles}
+            return {**settings_in(quilt.plan), "profiles": self.profiles}
 
     def _keep(self, project: str, item: Item, done: work.Measured) -> tuple[list[str], str]:
         """Keep the photo's blocks; their names, and the known block that a new one may be."""
@@ -239,8 +243,13 @@ def _unknown(shelf: Shelf, project: str) -> list[Received]:
     with shelf.open(project) as quilt:
         for path in sorted(folder.iterdir()):
             if path.suffix in KINDS and path.is_file() and not path.name.startswith("."):
-                with path.open("rb") as file:
-                    sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+                sha256 = sha256_of(path)
                 if not quilt.names_in(sha256):
                     found.append(Received(path, sha256))
     return found
+
+
+def sha256_of(path: Path) -> str:
+    """The sha256 of a file."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

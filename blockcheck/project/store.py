@@ -198,6 +198,7 @@ class Project(ProjectWriter):
         problems: Sequence[Problem] = (),
         points_mm: Mapping[str, Point] | None = None,
         centre_line_mm: tuple[Point, Point] | None = None,
+        how: str = "",
     ) -> None:
         """Keep a block's edges set anew in the photo that it was last measured in.
 
@@ -209,6 +210,8 @@ class Project(ProjectWriter):
             The warnings that came with it.
         points_mm, centre_line_mm
             Its marks, in the new measurement's block coordinates.
+        how : str
+            A few words for the history.
         """
         before = self.latest(name)
         if before.photo is None:
@@ -226,7 +229,7 @@ class Project(ProjectWriter):
         )
         with self._write():
             photo = self._latest(self._block_id(name))["photo"]
-            self._keep(name, kept, photo, False, "edges set anew")
+            self._keep(name, kept, photo, False, "edges set anew", how)
 
     def same_block(self, name: str, known: str) -> None:
         """Take what was kept as the new block `name` for another measurement of `known`."""
@@ -269,10 +272,16 @@ class Project(ProjectWriter):
         return [str(first + i) for i in range(count)]
 
     def _keep(
-        self, name: str, kept: Kept, photo: int | None, trimmed: bool, how: str = "measured again"
+        self,
+        name: str,
+        kept: Kept,
+        photo: int | None,
+        trimmed: bool,
+        again: str = "measured again",
+        detail: str = "",
     ) -> None:
         """Add a measurement, and the block where it is new."""
-        what = how if self._known(name) else "measured"
+        what = again if self._known(name) else "measured"
         if self._known(name):
             block = self._block_id(name)
         else:
@@ -291,7 +300,7 @@ class Project(ProjectWriter):
             to_json(kept.points_mm),
             to_json(kept.centre_line_mm),
         )
-        self._event(block, f"trimmed, {what}" if trimmed else what, "", measurement)
+        self._event(block, f"trimmed, {what}" if trimmed else what, detail, measurement)
 
     def _photo_id(self, result: PhotoResult) -> int:
         for row in self._rows("SELECT id FROM photo WHERE sha256 = ?", result.sha256):

@@ -1,0 +1,45 @@
+"""The command `page`: the whole job on one page, in the browser or on the phone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from .measuring import PROFILES
+from .project_file import in_words
+
+
+@click.command()
+@click.argument("project", required=False, type=click.Path(path_type=Path), metavar="[PROJECT]")
+@click.option("--phone", is_flag=True, help="Listen in the local network too, for a phone.")
+@click.option("--browser/--no-browser", default=True, help="Open the browser, or not.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=0, help="Port to listen on; any free one."
+)
+@PROFILES
+def page(
+    project: Path | None, phone: bool, browser: bool, port: int, profiles: Path | None
+) -> None:
+    """Open PROJECT, or the projects in this folder, as a page in the browser.
+
+    Take photos with the phone, mend edges by finger, choose the size, tick off the cuts.
+    """
+    from ..page.serving import serve
+    from ..project import Project
+
+    with in_words():
+        if project is not None:
+            Project.open(project).close()
+        serve(
+            Path.cwd(),
+            project,
+            port=port,
+            phone=phone,
+            browser=browser,
+            profiles=profiles,
+            say=click.echo,
+        )
+
+
+COMMANDS = (page,)

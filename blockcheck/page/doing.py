@@ -1,0 +1,307 @@
+"""What a person does on the page; each answer says what to show anew."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..errors import PlanError, ProjectError
+from ..measuring.results import Measurement, PhotoResult
+from ..planning.plan import BlockRecord, Plan
+from ..project import Project
+from ..project.records import settings_from, settings_in
+from ..report import words
+from ..report.screen_picture import on_block, on_photo
+from ..settings import Settings
+from ..units import INCH
+from . import work
+from .intake import Received
+from .queue import Queue, sha256_of
+from .shelf import Shelf
+from .showing import SIDES, Showing
+
+EXAMPLE = "Sailboats (example)"
+Given = dict[str, Any]
+# the actions that may be asked for, each a method of `Doing`
+ACTIONS = frozenset(
+    {
+        "edges",
+        "marks",
+        "suggest",
+        "state",
+        "note",
+        "rename",
+        "remove",
+        "restore",
+        "undo",
+        "redo",
+        "drop",
+        "settle",
+        "mend",
+        "order",
+        "tick",
+        "ready",
+    }
+)
+
+
+class Doing:
+    """Changes projects for the page; every method but `new` and `example` is an action."""
+
+    def __init__(self, shelf: Shelf, queue: Queue, workers: work.Workers, showing: Showing) -> None:
+        self._shelf, self._queue, self._workers, self._showing = shelf, queue, workers, showing
+
+    def new(self, given: Given) -> str:
+        """Make a project, or find the example."""
+        if given.get("example"):
+            if EXAMPLE not in self._shelf.names():
+                plan = Plan(planned_mm=(6 * INCH, 9 * INCH), card_side=4 * INCH)
+                self._shelf.create(EXAMPLE, plan)
+            return EXAMPLE
+        unit = "cm" if given.get("unit") == "cm" else "in"
+        step = INCH / 8 if unit == "in" else 1.0
+        return self._shelf.create(str(given.get("name", "")), Plan(unit=unit, step_mm=step))
+
+    async def example(self, project: str) -> None:
+        """Put the six example photos into a project that is still empty."""
+        blocks = await asyncio.to_thread(self._showing.count, project)
+        if blocks or self._queue.items(project):
+            return
+        for received in await asyncio.to_thread(self._copies, project):
+            self._queue.add(project, received)
+
+    def _copies(self, project: str) -> list[Received]:
+        folder = self._shelf.photos(project)
+        folder.mkdir(exist_ok=True)
+        found = []
+        for source in sorted((Path(__file__).parent.parent / "demo_photos").glob("*.jpg")):
+            target = folder / source.name
+            if not target.exists():
+                shutil.copyfile(source, target)
+            found.append(Received(target, sha256_of(target)))
+        return found
+
+    async def ready(self, project: str, given: Given) -> Given:
+        """Have a block's photo opened, so that the first drag is answered as fast as the others."""
+        path, sha256, settings = await asyncio.to_thread(self._photo_of, project, given["name"])
+        width, height = await self._workers.run("edit", work.look, path, sha256, settings)
+        return {"width": width, "height": height}
+
+    async def edges(self, project: str, given: Given) -> Given:
+        """Set a block's corners; sides in "held" stay where they were put."""
+        name, corners, held = given["name"], _corners(given["corners"]), _sides(given["held"])
+        path, sha256, settings = await asyncio.to_thread(self._photo_of, project, name)
+        result = await self._workers.run("edit", work.edges, path, sha256, settings, corners, held)
+        _need_block(result)
+        await asyncio.to_thread(self._correct, project, name, result, held)
+        return {}
+
+    def _photo_of(self, project: str, name: str) -> tuple[Path, str, Settings]:
+        with self._shelf.open(project) as quilt:
+            photo, kept = quilt.photo(name), quilt.latest(name)
+        if photo is None or photo.missing:
+            raise ProjectError(
+                "The photo of this block is not there.", "Photograph it again, or use the ruler."
+            )
+        return photo.path, photo.sha256, settings_from(kept.settings)
+
+    def _correct(self, project: str, name: str, result: PhotoResult, held: tuple[int, ...]) -> None:
+        """Keep the new edges; marks stay where they are in the photo."""
+        with self._shelf.open(project) as quilt:
+            before, new = quilt.latest(name), result.blocks[0]
+            assert before.measurement is not None
+            points, line = _carried(before.measurement, new, before)
+            how = f"by hand: {', '.join(SIDES[k] for k in held)}" if held else ""
+            quilt.correct(name, new, result.problems, points, line, how)
+
+    async def marks(self, project: str, given: Given) -> Given:
+        """Mark a block's points and centre line, given in the photo's pixels."""
+        await asyncio.to_thread(self._marks, project, given)
+        return {}
+
+    def _marks(self, project: str, given: Given) -> None:
+        name = given["name"]
+        with self._shelf.open(project) as quilt:
+            block = _block(quilt, name)
+            if "points" in given:
+                points = {str(p): xy for p, xy in given["points"].items()}
+                places = _to_block(block, list(points.values()))
+                quilt.set_points(name, dict(zip(points, places, strict=True)))
+            if "line" in given:
+                ends = _to_block(block, given["line"] or [])
+                if ends and np.allclose(ends[0], ends[1], atol=1.0):
+                    raise PlanError("A centre line needs two different places.")
+                quilt.set_centre_line(name, (ends[0], ends[1]) if ends else None)
+
+    async def suggest(self, project: str, given: Given) -> Given:
+        """Suggest points and the centre line, in the photo's pixels."""
+        path, sha256, settings = await asyncio.to_thread(self._photo_of, project, given["name"])
+        block, plan = await asyncio.to_thread(self._record, project, given["name"])
+        found = await self._workers.run(
+            "edit", work.suggestions, path, sha256, settings, block, plan.seam_mm
+        )
+        places = [(p.x_mm, p.y_mm) for p in found.points]
+        line = None if found.axis is None else _to_photo(block, found.axis.ends_mm)
+        return {"points": _to_photo(block, places), "line": line}
+
+    def _record(self, project: str, name: str) -> tuple[BlockRecord, Plan]:
+        with self._shelf.open(project) as quilt:
+            return _block(quilt, name), quilt.plan
+
+    async def mend(self, project: str, given: Given) -> Given:
+        """Measure a refused photo by corners set by hand, and keep its block."""
+        item = self._queue.item(project, int(given["number"]))
+        corners, held = _corners(given["corners"]), _sides(given["held"])
+        plan = await asyncio.to_thread(self._plan, project)
+        settings = Settings.of(**settings_in(plan), profiles=self._queue.profiles)
+        path = self._queue.file(project, item)
+        result = await self._workers.run(
+            "edit", work.edges, path, item.sha256, settings, corners, held
+        )
+        _need_block(result)
+        names = await asyncio.to_thread(self._keep, project, item.again, result, settings)
+        self._queue.kept(project, item.id, names)
+        return {"block": names[0]}
+
+    def _plan(self, project: str) -> Plan:
+        with self._shelf.open(project) as quilt:
+            return quilt.plan
+
+    def _keep(self, project: str, again: str, result: PhotoResult, settings: Settings) -> list[str]:
+        with self._shelf.open(project) as quilt:
+            return quilt.add_result(result, [again] if again else None, settings=settings)
+
+    async def state(self, project: str, given: Given) -> Given:
+        """Set a block aside, take it back, or call it trimmed."""
+        return await self._with(project, lambda q: q.set_state(given["name"], given["state"]))
+
+    async def note(self, project: str, given: Given) -> Given:
+        """Write a block's note."""
+        text = str(given["note"])[:2000]
+        return await self._with(project, lambda q: q.note(given["name"], text))
+
+    async def rename(self, project: str, given: Given) -> Given:
+        """Give a block another name."""
+        await self._with(project, lambda q: q.rename(given["name"], str(given["new"])))
+        return {"name": str(given["new"]).strip()}
+
+    async def remove(self, project: str, given: Given) -> Given:
+        """Take a block out of the quilt."""
+        return await self._with(project, lambda q: q.remove(given["name"]))
+
+    async def restore(self, project: str, given: Given) -> Given:
+        """Bring a removed block back."""
+        return await self._with(project, lambda q: q.restore(given["name"]))
+
+    async def undo(self, project: str, given: Given) -> Given:
+        """Undo the latest change of all, of a block, of the plan or of the order."""
+        said: list[str] = []
+        await self._with(project, lambda q: said.append(q.undo(given.get("of"))))
+        return {"said": f"Undone: {said[0]}."}
+
+    async def redo(self, project: str, given: Given) -> Given:
+        """Do again what was undone last."""
+        said: list[str] = []
+        await self._with(project, lambda q: said.append(q.redo(given.get("of"))))
+        return {"said": f"Done again: {said[0]}."}
+
+    async def drop(self, project: str, given: Given) -> Given:
+        """Take a photo off the queue."""
+        await asyncio.to_thread(self._queue.drop, project, int(given["number"]))
+        return {}
+
+    async def settle(self, project: str, given: Given) -> Given:
+        """Say whether a new block is a known one."""
+        number, known = int(given["number"]), str(given.get("block", ""))
+        item = self._queue.item(project, number)
+        if known and item.like:
+            await self._with(project, lambda q: q.same_block(item.blocks[0], known))
+        self._queue.settled(project, number, known)
+        return {}
+
+    async def order(self, project: str, given: Given) -> Given:
+        """Lay the blocks into the rows in another order."""
+        names = [str(name) for name in given["names"]]
+        return await self._with(project, lambda q: q.set_order(names))
+
+    async def tick(self, project: str, given: Given) -> Given:
+        """Tick a cut off, or take the tick away."""
+        what, done = str(given["what"])[:500], bool(given["done"])
+        return await self._with(project, lambda q: q.tick(what, done))
+
+    async def _with(self, project: str, work: Any) -> Given:
+        def step() -> None:
+            with self._shelf.open(project) as quilt:
+                work(quilt)
+
+        await asyncio.to_thread(step)
+        return {}
+
+
+def _block(quilt: Project, name: str) -> BlockRecord:
+    for block in quilt.blocks():
+        if block.name == name:
+            return block
+    quilt.latest(name)  # says why
+    raise ProjectError(f"There is no block {name}.", "Choose one from the list.")
+
+
+def _need_block(result: PhotoResult) -> None:
+    if not result.ok:
+        problem = next(p for p in result.problems if p.level == "error")
+        raise ProjectError(problem.message, problem.hint)
+
+
+def _corners(given: Any) -> list[tuple[float, float]]:
+    corners = [(float(x), float(y)) for x, y in given]
+    if len(corners) != 4 or not np.isfinite(corners).all():
+        raise ValueError("a block has four corners")
+    return corners
+
+
+def _sides(given: Any) -> tuple[int, ...]:
+    sides = tuple(sorted({int(k) for k in given}))
+    if not set(sides) <= {0, 1, 2, 3}:
+        raise ValueError("a block has four sides")
+    return sides
+
+
+def _to_block(block: BlockRecord, places_px: Any) -> list[tuple[float, float]]:
+    """Block coordinates of places in the photo that lie on the cloth."""
+    if not len(places_px):
+        return []
+    if block.corners_px is None or block.corners_mm is None:
+        raise ProjectError(
+            f"{words.sentence(block.name)} was measured with a ruler: it has no photo."
+        )
+    found = on_block(np.asarray(places_px, float), block.corners_px, block.corners_mm)
+    low, high = block.outline_mm.min(axis=0) - 3, block.outline_mm.max(axis=0) + 3
+    if not (np.isfinite(found).all() and (found >= low).all() and (found <= high).all()):
+        raise PlanError("A mark lies off the block.", "Put it on the cloth.")
+    return [(float(x), float(y)) for x, y in found]
+
+
+def _to_photo(block: BlockRecord, places_mm: Any) -> list[list[float]]:
+    if not len(places_mm) or block.corners_px is None or block.corners_mm is None:
+        return []
+    found = on_photo(np.asarray(places_mm, float), block.corners_mm, block.corners_px)
+    return [[float(x), float(y)] for x, y in found]
+
+
+def _carried(before: Measurement, after: Measurement, kept: Any) -> tuple[Any, Any]:
+    """Marks of an earlier measurement in the new one's block coordinates: the same pixels."""
+
+    def moved(places: Any) -> list[tuple[float, float]]:
+        if not len(places):
+            return []
+        px = on_photo(np.asarray(places, float), before.corners_block_mm, before.corners_px)
+        new = on_block(px, after.corners_px, after.corners_block_mm)
+        return [(float(x), float(y)) for x, y in new]
+
+    points = dict(zip(kept.points_mm, moved(list(kept.points_mm.values())), strict=True))
+    line = moved(kept.centre_line_mm or [])
+    return points, (line[0], line[1]) if line else None

@@ -1,0 +1,226 @@
+// One block: its photo with outline, trim lines and marks, all of which can be moved.
+import { act, data, draw, get, home, place, say, tried } from "./talk.js";
+import { Viewer, edgeHandles } from "./viewer.js";
+
+const part = document.getElementById("part");
+const hint = document.getElementById("hint");
+const busy = document.getElementById("busy");
+const kept = document.getElementById("held");
+const SOON_MS = 350; // after the last key, before the answer is asked for
+const HINTS = {
+  edges: "Drag a corner or an edge. By keyboard: Tab to it, then the arrow keys; with Shift ten pixels.",
+  point: "Tap where seams meet near an edge. Drag a point to move it; Delete takes it away.",
+  line: "Tap the motif’s two ends: top and bottom, or left and right.",
+};
+let now = data;
+let corners = data.corners;
+let held = new Set(data.held || []);
+let tool = "edges";
+let guesses = null;
+let firstEnd = null;
+let trim = null;
+let timer = 0;
+let moving = false;
+let viewer = null;
+
+function start() {
+  const picture = document.getElementById("picture");
+  if (!picture) return;
+  viewer = new Viewer(picture, document.getElementById("loupe"), { onTap: tap, onDraw: paint });
+  const address = `${home}/picture/${now.photo}?size=`;
+  busy.hidden = false;
+  busy.textContent = "Opening the photo…";
+  tried(() => act("ready", { name: now.name })).then((size) => {
+    busy.hidden = true;
+    busy.textContent = "Measuring…";
+    if (size) viewer.show(`${address}screen`, `${address}full`, size.width, size.height, corners);
+  });
+  document.querySelector(".editor").addEventListener("click", choose);
+  document.getElementById("undo").addEventListener("click", () => change("undo", { of: now.name }));
+  document.getElementById("redo").addEventListener("click", () => change("redo", { of: now.name }));
+  document.getElementById("suggest").addEventListener("click", suggest);
+  addEventListener("keydown", (e) => {
+    if (!(e.ctrlKey || e.metaKey) || e.target.matches("input") || e.key.toLowerCase() !== "z") return;
+    e.preventDefault();
+    change(e.shiftKey ? "redo" : "undo", { of: now.name });
+  });
+  take(now);
+  use("edges");
+}
+
+function choose(event) {
+  const { tool: name, zoom } = event.target.dataset;
+  if (name) use(name);
+  else if (zoom === "all") viewer.fit();
+  else if (zoom) viewer.zoom(zoom === "in" ? 0.7 : 1.4);
+}
+
+function use(name) {
+  tool = name;
+  firstEnd = null;
+  for (const b of document.querySelectorAll("[data-tool]")) b.setAttribute("aria-pressed", String(b.dataset.tool === name));
+  document.getElementById("suggest").hidden = name === "edges";
+  kept.closest("label").hidden = name !== "edges";
+  hint.textContent = HINTS[name];
+  paint();
+}
+
+function take(shown) {
+  now = shown;
+  corners = shown.corners;
+  held = new Set(shown.held || []);
+  for (const which of ["undo", "redo"]) {
+    const button = document.getElementById(which);
+    if (!button) continue;
+    button.disabled = !shown.can[which];
+    button.title = shown.can[which] || "";
+  }
+  trim = null;
+  paint();
+  lines();
+}
+
+let asked = 0;
+async function lines() {
+  const mine = (asked += 1);
+  const found = await get(`${home}/lines.json?name=${encodeURIComponent(now.name)}`).catch(() => null);
+  if (mine !== asked || moving) return;
+  trim = found;
+  paint();
+}
+
+function paint() {
+  if (!viewer || !corners.length) return;
+  const layer = viewer.layer;
+  layer.replaceChildren();
+  const points = corners.join(" ");
+  if (trim?.kept) {
+    const outer = now.outline.join(" L");
+    const inner = trim.kept.join(" L");
+    draw(layer, "path", { class: "waste", d: `M${outer}Z M${inner}Z` });
+    for (const c of ["trimline", "trimline over"]) draw(layer, "polygon", { class: c, points: trim.kept.join(" ") });
+  }
+  for (const c of ["outline", `outline over${moving ? " moved" : ""}`]) draw(layer, "polygon", { class: c, points });
+  if (now.line) for (const c of ["axis under", "axis"]) draw(layer, "line", { class: c, x1: now.line[0][0], y1: now.line[0][1], x2: now.line[1][0], y2: now.line[1][1] });
+  const k = viewer.scale;
+  if (!moving) (now.labels || []).forEach(({ at, text }) => draw(layer, "text", { x: at[0], y: at[1], "font-size": 17 * k, "stroke-width": 5 * k, dy: 6 * k }, text));
+  viewer.hold(tool === "edges" ? edgeHandles(corners, moved) : marks());
+}
+
+function moved(next, sides, done) {
+  clearTimeout(timer);
+  moving = true;
+  corners = next;
+  trim = null;
+  paint();
+  const send = () => {
+    for (const k of sides) if (kept.checked) held.add(k); else held.delete(k);
+    change("edges", { name: now.name, corners: next, held: [...held] });
+  };
+  if (done === "soon") timer = setTimeout(send, SOON_MS);
+  else if (done) send();
+}
+
+function marks() {
+  const found = Object.entries(now.points).map(([name, at]) => ({
+    id: `point-${name}`, at, text: name, label: `Point ${name}`, kind: "point",
+    move: (to, done) => { now.points[name] = to; paint(); later(done, keepPoints); },
+    remove: () => { delete now.points[name]; keepPoints(); },
+  }));
+  (now.line || []).forEach((at, i) => found.push({
+    id: `end-${i}`, at, label: `Centre line, end ${i + 1}`, kind: "point",
+    move: (to, done) => { now.line[i] = to; paint(); later(done, keepLine); },
+    remove: () => { now.line = null; keepLine(); },
+  }));
+  for (const [i, at] of (guesses?.points || []).entries()) found.push({
+    id: `guess-${i}`, at, text: "?", label: `Suggested point ${i + 1}: press Enter to mark it`, kind: "point guess",
+    tap: () => { guesses.points.splice(i, 1); add(at); },
+  });
+  if (guesses?.line?.length) found.push({
+    id: "guess-line", at: guesses.line[0], text: "centre line?", label: "Suggested centre line: press Enter to mark it", kind: "point guess",
+    tap: () => { now.line = guesses.line; guesses.line = null; keepLine(); },
+  });
+  if (firstEnd) found.push({ id: "first", at: firstEnd, label: "First end of the centre line", kind: "point" });
+  return found;
+}
+
+function later(done, keep) {
+  clearTimeout(timer);
+  if (done === "soon") timer = setTimeout(keep, SOON_MS);
+  else if (done) keep();
+}
+
+function tap(at) {
+  if (tool === "point") add(at);
+  if (tool !== "line") return;
+  if (!firstEnd) { firstEnd = at; hint.textContent = "Now the other end."; paint(); return; }
+  now.line = [firstEnd, at];
+  firstEnd = null;
+  hint.textContent = HINTS.line;
+  keepLine();
+}
+
+function add(at) {
+  let n = 1;
+  while (String(n) in now.points) n += 1;
+  now.points[n] = at;
+  keepPoints();
+}
+
+function keepPoints() { change("marks", { name: now.name, points: now.points }); }
+function keepLine() { change("marks", { name: now.name, line: now.line }); }
+
+async function suggest() {
+  busy.hidden = false;
+  const found = await tried(() => act("suggest", { name: now.name }));
+  busy.hidden = true;
+  if (!found) return;
+  guesses = found;
+  const n = found.points.length;
+  say(n || found.line ? "These are guesses. Tap each one that is right, and check it with the ruler." : "No seams that meet near an edge were seen.");
+  paint();
+}
+
+/** Change something, and show what the project says then. */
+async function change(action, body, name = now.name) {
+  const waits = setTimeout(() => { if (busy) busy.hidden = false; }, 250);
+  const answer = await tried(() => act(action, { ...body, show: `block?name=${encodeURIComponent(name)}` }));
+  clearTimeout(waits);
+  if (busy) busy.hidden = true;
+  moving = false;
+  if (!answer) { // as it was
+    const shown = await tried(() => get(`${home}/block.json?name=${encodeURIComponent(now.name)}`));
+    if (shown) take(shown);
+    return null;
+  }
+  if (answer.said) say(answer.said);
+  if (answer.part) {
+    place(part, answer.part);
+    take(answer.data);
+  }
+  return answer;
+}
+
+part.addEventListener("click", async (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if ("unmark" in button.dataset) { delete now.points[button.dataset.unmark]; keepPoints(); }
+  if ("unmarkLine" in button.dataset) { now.line = null; keepLine(); }
+  if (button.dataset.do === "state") change("state", { name: now.name, state: button.dataset.state });
+  if (button.dataset.do === "remove") {
+    const gone = await tried(() => act("remove", { name: now.name }));
+    if (gone) location.href = `${home}/blocks?removed=${encodeURIComponent(now.name)}`;
+  }
+});
+part.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const form = new FormData(event.target);
+  const note = form.get("note");
+  const name = form.get("name").trim();
+  await change("note", { name: now.name, note });
+  if (name !== now.name) {
+    const done = await tried(() => act("rename", { name: now.name, new: name }));
+    if (done) location.href = `${home}/block?name=${encodeURIComponent(done.name)}`;
+  } else say("Kept.");
+});
+start();

@@ -1,0 +1,169 @@
+// Photos in: taken, chosen or dropped; each shows at once in the queue and is told on as it goes.
+import { act, answer, data, draw, home, make, post, say, tried } from "./talk.js";
+
+const list = document.getElementById("queue");
+const progress = document.getElementById("progress");
+const AT_ONCE = 2;
+const waiting = [];
+let sending = 0;
+let sent = 0;
+let known = new Map();
+const own = new Map(); // what was chosen here: the photo itself shows before it is measured
+
+function send(files) {
+  for (const file of files) waiting.push(file);
+  while (sending < AT_ONCE && waiting.length) one(waiting.shift());
+  tell();
+}
+
+function tell() {
+  const left = waiting.length + sending;
+  progress.textContent = left ? `Sending: ${left} to go.` : "";
+}
+
+async function one(file) {
+  sending += 1;
+  const place = make("li", { class: "sending" }, make("div", { class: "thumb" }),
+    make("div", {}, make("h3", {}, file.name), make("p", {}, "Sending…"), make("progress", { class: "bar", max: 1, value: 0, "aria-label": `Sending ${file.name}` })));
+  preview(file, place);
+  list.prepend(place);
+  title();
+  try {
+    const item = await upload(file, place.querySelector("progress"));
+    own.set(item.id, place.querySelector("img")?.src);
+    show(item);
+    sent += 1;
+    place.remove();
+  } catch (error) {
+    place.className = "refused";
+    place.lastChild.replaceChildren(make("h3", {}, file.name), make("p", { class: "warn" }, `Not taken in. ${error.message}`),
+      make("div", { class: "buttons" }, make("button", { type: "button", onclick: () => { place.remove(); send([file]); } }, "Send it again")));
+  } finally {
+    sending -= 1;
+    if (waiting.length) one(waiting.shift());
+    tell();
+  }
+}
+
+function preview(file, place) {
+  if (!/^image\/(jpeg|png|webp)$/.test(file.type)) return;
+  const img = make("img", { alt: "", src: URL.createObjectURL(file) });
+  place.querySelector(".thumb").append(img);
+}
+
+/** XMLHttpRequest, because fetch does not tell how much has gone up. */
+function upload(file, bar) {
+  const query = new URLSearchParams({ name: file.name });
+  if (data.again) query.set("again", data.again);
+  if (data.trimmed) query.set("trimmed", data.trimmed);
+  return new Promise((done, failed) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", `${home}/photos?${query}`);
+    request.upload.addEventListener("progress", (e) => { if (e.lengthComputable) bar.value = e.loaded / e.total; });
+    request.addEventListener("load", () => {
+      answer(new Response(request.responseText, { status: request.status })).then(done, failed);
+    });
+    request.addEventListener("error", () => failed(new Error("It did not reach the computer.")));
+    request.send(file);
+  });
+}
+
+const WORDS = { waiting: "Waiting to be measured", measuring: "Measuring…", kept: "Kept", refused: "Could not be measured", known: "In the project already" };
+
+function show(item) {
+  if (known.get(item.id)?.state === "kept" && item.state === "waiting") return; // an old word
+  known.set(item.id, item);
+  const place = make("li", { id: `photo-${item.id}`, class: item.state });
+  const before = document.getElementById(place.id);
+  const thumb = make("div", { class: "thumb" });
+  place.append(thumb, body(item));
+  if (before) before.replaceWith(place); else list.prepend(place);
+  picture(item, thumb);
+  title();
+}
+
+function picture(item, thumb) {
+  const ready = ["kept", "refused", "known"].includes(item.state);
+  const src = ready ? `${home}/picture/${item.sha256}?size=small` : own.get(item.id);
+  if (!src || item.code === "unreadable_photo") return;
+  const img = make("img", { alt: item.blocks.length ? `Photo of block ${item.blocks.join(", ")}` : `Photo ${item.name}`, src, loading: "lazy" });
+  thumb.append(img);
+  if (!item.doubtful.length) return;
+  // the picture is smaller than the photo: its own size tells by how much once the large one is known
+  img.addEventListener("load", async () => {
+    const full = new Image();
+    full.src = `${home}/picture/${item.sha256}?size=full`;
+    await full.decode().catch(() => {});
+    if (!full.naturalWidth) return;
+    const svg = draw(thumb, "svg", { viewBox: `0 0 ${full.naturalWidth} ${full.naturalHeight}`, "aria-hidden": "true" });
+    const corners = item.doubtful;
+    draw(svg, "polygon", { points: corners.join(" "), fill: "none", stroke: "#fff", "stroke-width": 5, "vector-effect": "non-scaling-stroke" });
+    draw(svg, "polygon", { points: corners.join(" "), fill: "none", stroke: "#d6006c", "stroke-width": 2, "stroke-dasharray": "6 4", "vector-effect": "non-scaling-stroke" });
+    for (const k of item.sides) draw(svg, "polyline", { points: [corners[k], corners[(k + 1) % 4]].join(" "), stroke: "#d6006c", "stroke-width": 6, "vector-effect": "non-scaling-stroke" });
+  }, { once: true });
+}
+
+function link(to, text, main = false) { return make("a", { class: main ? "button main" : "button", href: `${home}/${to}` }, text); }
+function button(text, click) { return make("button", { type: "button", onclick: click }, text); }
+const named = (name) => (/^\d/.test(name) ? `block ${name}` : name);
+
+function body(item) {
+  const rows = [make("h3", {}, item.state === "kept" ? `Kept as ${item.blocks.map(named).join(" and ")}` : WORDS[item.state])];
+  if (item.state === "measuring") rows.push(make("progress", { class: "bar", "aria-label": "Measuring" }));
+  if (item.state === "refused") {
+    rows.push(...item.said.map((line, i) => make("p", { class: i ? "" : "warn" }, line)));
+    const buttons = [button("Take it again", () => { drop(item); document.getElementById("camera").click(); })];
+    if (!["no_reference", "reference_hidden", "unreadable_photo", "blurred", "overexposed", "tilted"].includes(item.code)) buttons.push(link(`mend?photo=${item.id}`, "Mend by hand"));
+    buttons.push(button("Leave it out", () => drop(item)));
+    rows.push(make("div", { class: "buttons" }, ...buttons));
+  } else if (item.state === "kept" || item.state === "known") {
+    if (item.state === "known") rows.push(make("p", {}, `This very photo gave ${item.blocks.map(named).join(" and ")}.`));
+    rows.push(...item.said.map((line) => make("p", { class: "hint" }, line)));
+    if (item.like) rows.push(question(item));
+    rows.push(make("div", { class: "buttons" }, ...item.blocks.map((name) => link(`block?name=${encodeURIComponent(name)}`, `Look at ${named(name)}`))));
+  }
+  return make("div", {}, ...rows);
+}
+
+function question(item) {
+  const settle = (block) => tried(() => act("settle", { number: item.id, block }));
+  return make("div", { class: "warn" },
+    make("p", {}, `Is this ${named(item.like)} once more? It has the same size.`),
+    make("div", { class: "buttons" }, button(`Yes, ${named(item.like)}`, () => settle(item.like)), button("No, a new block", () => settle(""))));
+}
+
+function drop(item) { tried(() => act("drop", { number: item.id })); }
+function title() {
+  document.getElementById("queue-title").classList.toggle("away", !list.children.length);
+  if (list.children.length) document.querySelector(".first")?.setAttribute("hidden", "");
+}
+
+for (const id of ["camera", "files"]) {
+  const input = document.getElementById(id);
+  input.addEventListener("change", () => { send([...input.files]); input.value = ""; });
+}
+const target = document.getElementById("drop");
+for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (e) => { e.preventDefault(); target.classList.add("over"); });
+for (const kind of ["dragleave", "drop"]) addEventListener(kind, (e) => { e.preventDefault(); target.classList.remove("over"); });
+addEventListener("drop", (e) => send([...e.dataTransfer.files]));
+document.getElementById("example")?.addEventListener("click", () => tried(async () => {
+  const made = await post("/new", { example: true });
+  if (decodeURI(location.pathname) === made.to) location.reload(); else location.href = encodeURI(made.to);
+}));
+addEventListener("beforeunload", (e) => { if (sending) e.preventDefault(); });
+
+data.items.slice().reverse().forEach(show);
+const events = new EventSource(`${home}/events`);
+events.addEventListener("photos", (e) => {
+  const items = JSON.parse(e.data);
+  for (const id of known.keys()) if (!items.some((i) => i.id === id)) { document.getElementById(`photo-${id}`)?.remove(); known.delete(id); }
+  items.reverse().forEach((item) => { if (JSON.stringify(known.get(item.id)) !== JSON.stringify(item)) show(item); });
+});
+events.addEventListener("photo", (e) => {
+  const item = JSON.parse(e.data);
+  show(item);
+  if (item.state === "kept") say(`Kept as ${item.blocks.map(named).join(" and ")}.`);
+  if (item.state === "refused") say(`${item.name} could not be measured. ${item.said[0] || ""}`);
+  if (item.state === "known") say(`${item.name} is in the project already.`);
+});
+events.addEventListener("gone", (e) => { const { id } = JSON.parse(e.data); known.delete(id); document.getElementById(`photo-${id}`)?.remove(); title(); });
