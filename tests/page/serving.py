@@ -69,6 +69,7 @@ def serving(folder, *options):
         if served.process.poll() is None:
             served.process.send_signal(2)
             served.process.wait(15)
+        served.process.stdout.close()
 
 
 def until(ask, what=bool, seconds=30):
