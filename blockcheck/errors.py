@@ -109,6 +109,30 @@ class DamagedProjectError(ProjectError):
     code = "project_damaged"
 
 
+class PageError(BlockcheckError):
+    """The page cannot be served."""
+
+    code = "page"
+
+
+class UploadError(BlockcheckError):
+    """A photo that the page does not take in.
+
+    Parameters
+    ----------
+    message, hint : str
+        As of `BlockcheckError`.
+    status : int
+        HTTP status.
+    """
+
+    code = "not_taken_in"
+
+    def __init__(self, message: str, hint: str, status: int) -> None:
+        super().__init__(message, hint)
+        self.status = status
+
+
 class MeasureError(BlockcheckError):
     """Root of what ends the measuring of one photo.
 

@@ -29,7 +29,7 @@ from starlette.responses import (
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from ..errors import BlockcheckError, ProjectError
+from ..errors import BlockcheckError, ProjectError, UploadError
 from ..report import words
 from . import intake, work
 from .doing import ACTIONS, Doing
@@ -225,7 +225,7 @@ class Page:
         if isinstance(error, HTTPException):
             status = error.status_code
         elif isinstance(error, BlockcheckError):
-            status = error.status if isinstance(error, intake.UploadError) else 400
+            status = error.status if isinstance(error, UploadError) else 400
             said = [s for s in (error.message, error.hint) if s]
         if request.method != "GET":  # what is left of the body is not waited for
             return JSONResponse({"said": said}, status, {"connection": "close"})

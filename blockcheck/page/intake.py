@@ -13,7 +13,7 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..errors import BlockcheckError
+from ..errors import UploadError
 
 MOST_BYTES = 80 * 2**20  # of one photo; a 50 MP JPEG has 25 MB
 SPARE_BYTES = 300 * 2**20  # left free on the disk, for the project and everything else
@@ -23,22 +23,6 @@ _HEAD = 32
 _PART = ".part"
 KINDS = (".jpg", ".png", ".webp", ".tif", ".heic", ".avif")
 _HEIF = {b"heic": ".heic", b"heix": ".heic", b"mif1": ".heic", b"msf1": ".heic", b"avif": ".avif"}
-
-
-class UploadError(BlockcheckError):
-    """A photo that is not taken in.
-
-    Parameters
-    ----------
-    status : int
-        HTTP status.
-    """
-
-    code = "not_taken_in"
-
-    def __init__(self, message: str, hint: str, status: int) -> None:
-        super().__init__(message, hint)
-        self.status = status
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import segno
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from ..errors import BlockcheckError
+from ..errors import PageError
 from .app import Page
 from .guard import Guard
 from .shelf import Shelf
@@ -23,12 +23,6 @@ from .shelf import Shelf
 HERE = "127.0.0.1"
 HEADERS_S = 10.0  # for the first line and the headers of a request
 CONNECTIONS = 100
-
-
-class PageError(BlockcheckError):
-    """The page cannot be served."""
-
-    code = "page"
 
 
 class _Patient(H11Protocol):

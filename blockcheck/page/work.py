@@ -92,10 +92,10 @@ def _begin(nice: int) -> None:
 
 def _warm(pool: str) -> None:
     if pool == "plan":
-        from ..planning import quilt as _quilt  # noqa: F401
+        from ..planning.quilt import work_out as _plan  # noqa: F401
     else:
-        from ..measuring import measure as _measure  # noqa: F401
-        from ..report import screen_picture as _picture  # noqa: F401
+        from ..measuring.measure import open_photo as _open  # noqa: F401
+        from ..report.screen_picture import screen_jpeg as _picture  # noqa: F401
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from serving import PHOTOS, until
 
+from blockcheck.errors import UploadError
 from blockcheck.page import intake
-from blockcheck.page.intake import UploadError, kind_of, plain_name, receive
+from blockcheck.page.intake import kind_of, plain_name, receive
 
 PHOTO = (PHOTOS / "sailboat-1.jpg").read_bytes()
 
