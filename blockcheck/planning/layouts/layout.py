@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..cutting.pieces import CutPiece
@@ -10,6 +11,8 @@ from . import body, on_point
 from .borders import bordered
 from .design import Design
 from .patch import Patch, Seam, Unit
+
+BORDER = "border"
 
 
 @dataclass(frozen=True)
@@ -39,18 +42,21 @@ class Layout:
         """How many patches have a name."""
         return sum(p.name == name for p in self.patches)
 
-    def pieces(self) -> dict[str, tuple[CutPiece, ...]]:
-        """What is cut, fabric by fabric; pieces of one name and size are counted together."""
-        found: dict[tuple[str, str, int, int], list[Patch]] = {}
+    def kinds(self) -> tuple[tuple[Patch, ...], ...]:
+        """Patches of one name and cut size together: sewn blocks, what lies between, borders."""
+        found: dict[tuple[str, int, int], list[Patch]] = {}
         for p in self.patches:
-            if p.fabric:
-                name = p.name.partition(", ")[0]  # without the side
-                wide, high = (round(mm * 100) for mm in p.cut_mm)
-                key = (p.fabric, name, wide, high)
-                found.setdefault(key, []).append(p)
+            wide, high = (round(mm * 100) for mm in p.cut_mm)
+            found.setdefault((p.name.partition(", ")[0], wide, high), []).append(p)
+        order = sorted(found.values(), key=lambda some: _from_inside(some[0]))
+        return tuple(tuple(some) for some in order)
+
+    def pieces(self) -> dict[str, tuple[CutPiece, ...]]:
+        """What is cut, by what it is cut for; pieces of one name and size are counted together."""
         fabrics: dict[str, list[CutPiece]] = {}
-        for (fabric, *_), some in found.items():
-            fabrics.setdefault(fabric, []).append(_cut(some))
+        for some in self.kinds():
+            if some[0].fabric:
+                fabrics.setdefault(some[0].fabric, []).append(_cut(some))
         return {fabric: tuple(some) for fabric, some in fabrics.items()}
 
 
@@ -67,7 +73,7 @@ def lay_out(design: Design) -> Layout:
         whole = _stretched(whole, *design.body_mm)
     inside = (whole.width_mm, whole.height_mm)
     for i, border in enumerate(design.borders, 1):
-        name = f"border {i}" if len(design.borders) > 1 else "border"
+        name = f"{BORDER} {i}" if len(design.borders) > 1 else BORDER
         whole = bordered(whole, border, name, seam_mm=design.seam_mm, unit=design.unit)
     return Layout(design, whole.patches, whole.seams, inside, whole.width_mm, whole.height_mm)
 
@@ -79,7 +85,12 @@ def _stretched(unit: Unit, width_mm: float, height_mm: float) -> Unit:
     return replace(laid, width_mm=width_mm, height_mm=height_mm)
 
 
-def _cut(some: list[Patch]) -> CutPiece:
+def _from_inside(patch: Patch) -> tuple[bool, str]:
+    border = patch.fabric if patch.fabric.startswith(BORDER) else ""
+    return bool(patch.fabric), border
+
+
+def _cut(some: Sequence[Patch]) -> CutPiece:
     one = some[0]
     count = math.ceil(len(some) / one.gives)
     if one.gives == 1:
