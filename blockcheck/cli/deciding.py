@@ -1,4 +1,4 @@
-"""Commands that say what to trim and cut: report, trim-sheet, size, trim, rows, cut."""
+"""Commands that say what to trim and cut: size, trim, rows, cut."""
 
 from __future__ import annotations
 
@@ -14,64 +14,21 @@ from ..project import Project
 from ..project.records import check_plan
 from ..report import words
 from ..units import parse_size
-from .measuring import need_suffix
-from .project_file import PROJECT, in_words
-
-PAPER = click.option(
-    "--paper", type=click.Choice(["letter", "a4"]), default="letter", show_default=True
-)
+from .as_json import to_json
+from .command import command
+from .options import JSON, PROJECT
+from .voice import Status, in_words, note, say, stop
 
 
-@click.command()
-@PROJECT
-@click.option(
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="The HTML file to write; else beside PROJECT.",
-)
-@PAPER
-def report(project: Path, output: Path | None, paper: str) -> None:
-    """Write PROJECT's report: sizes, trim lines, rows and cuts in one HTML file."""
-    from ..report.html import write_report
-
-    with in_words(), Project.open(project) as kept:
-        blocks = kept.blocks()
-        quilt = work_out(kept.plan, blocks)
-        target = _target(output or kept.path.with_suffix(".html"), kept.path, ".html", ".htm")
-        photos = {b.name: kept.photo(b.name) for b in blocks}
-        try:
-            write_report(target, quilt, blocks, title=kept.path.stem, photos=photos, paper=paper)
-        except OSError as e:
-            raise click.ClickException(f"{target} cannot be written ({e.strerror}).") from e
-    click.echo(f"{words.headline(quilt)}\nWrote {target}. Open it in a browser, or print it.")
-
-
-@click.command("trim-sheet")
-@PROJECT
-@click.argument("output", type=click.Path(path_type=Path, dir_okay=False))
-@PAPER
-def trim_sheet(project: Path, output: Path, paper: str) -> None:
-    """Write PROJECT's trim sheet for the cutting table to OUTPUT, a PDF."""
-    from ..report.trim_sheet import write_trim_sheet
-
-    quilt, _, path = _worked_out(project)
-    target = _target(output, path, ".pdf")
-    _need(quilt, "size", quilt.trims)
-    try:
-        write_trim_sheet(target, quilt, title=path.stem, paper=paper)
-    except OSError as e:
-        raise click.ClickException(f"{target} cannot be written ({e.strerror}).") from e
-    click.echo(f"Wrote {target}. {words.RULER_FIRST}")
-
-
-@click.command()
+@command("size")
 @PROJECT
 @click.option("--to", metavar="WxH", help="Look at this size to trim to, like 6x9.")
 @click.option("--choose", is_flag=True, help="Keep the size of --to: everything else follows it.")
-def size(project: Path, to: str | None, choose: bool) -> None:
-    """Say which size all blocks of PROJECT can be trimmed to, and what sets the limit."""
+@JSON
+def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
+    """Also which block sets the limit, and what setting a block aside would gain."""
     if choose and to is None:
-        raise click.UsageError("--choose keeps the size that --to names: say --to WxH too.")
+        stop(Status.USAGE, "--choose keeps the size that --to names: say --to WxH too.")
     with in_words(), Project.open(project) as kept:
         plan, blocks = kept.plan, kept.blocks()
         if to is not None:
@@ -82,6 +39,10 @@ def size(project: Path, to: str | None, choose: bool) -> None:
         if choose:
             kept.set_plan(plan)
     assert quilt.choice is not None
+    if as_json:
+        parts = ("size_mm", "choice", "uncertain", "unmarked", "set_aside", "seams", "gaps")
+        say(to_json("size", **{name: getattr(quilt, name) for name in parts}))
+        return
     lines = [words.headline(quilt), *words.reasons(quilt), ""]
     lines += [f"  {words.size_row(quilt, row)}" for row in quilt.choice.table]
     if quilt.below and quilt.plan.planned_mm is not None:
@@ -92,45 +53,54 @@ def size(project: Path, to: str | None, choose: bool) -> None:
         lines.append(f"{'Across' if dimension == 'width' else 'Down'} the block: {seam.sentence}")
     if "seams" in quilt.gaps:
         lines.append(quilt.gaps["seams"])
-    lines += [*words.how_sure(quilt, blocks), words.RULER_FIRST]
+    _say([*lines, *words.how_sure(quilt, blocks)])
+    note(words.RULER_FIRST)
     if choose:
-        lines.append(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
-    _say(lines)
+        note(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
 
 
-@click.command()
+@command("trim")
 @PROJECT
 @click.argument("names", nargs=-1, metavar="[NAME]...")
-def trim(project: Path, names: tuple[str, ...]) -> None:
-    """Say where to trim the blocks of PROJECT, or those named."""
-    quilt, blocks, _ = _worked_out(project)
+@JSON
+def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
+    """All blocks, or those named."""
+    quilt, blocks = _worked_out(project)
     for name in names:
         if name not in {b.name for b in blocks}:
-            raise click.ClickException(
-                f"There is no block {name}. The blocks are {words.names([b.name for b in blocks])}."
+            stop(
+                Status.PROJECT,
+                f"There is no block {name}. The blocks are {words.names([b.name for b in blocks])}.",
             )
         if name in quilt.set_aside:
-            raise click.ClickException(f"{name} is set aside, so it has no trim lines.")
+            stop(Status.BLOCKS, f"{name} is set aside, so it has no trim lines.")
     _need(quilt, "trims", quilt.trims)
     assert quilt.size_mm is not None
+    chosen = [one for one in quilt.trims if not names or one.name in names]
+    if as_json:
+        say(to_json("trim", size_mm=quilt.size_mm, trims=chosen))
+        return
     lines = [f"Trim to {words.size(quilt.plan, *quilt.size_mm)}."]
-    for one in quilt.trims:
-        if names and one.name not in names:
-            continue
+    for one in chosen:
         lines += ["", f"{words.sentence(words.called(one.name))}{words.trim_state(quilt, one)}"]
         lines += [f"  {problem}" for problem in one.problems]
         steps = one.instructions(unit=quilt.plan.unit, fraction=quilt.plan.fraction)
         lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]
-    _say([*lines, "", f"{words.RULER_FIRST} {words.CAUTION}"])
+    _say(lines)
+    note(f"\n{words.RULER_FIRST} {words.CAUTION}")
 
 
-@click.command()
+@command("rows")
 @PROJECT
-def rows(project: Path) -> None:
-    """Say how the rows of PROJECT meet as the blocks measure now, and what to ease."""
-    quilt, _, _ = _worked_out(project)
+@JSON
+def rows(project: Path, as_json: bool) -> None:
+    """As the blocks measure now, with what to ease."""
+    quilt, _ = _worked_out(project)
     _need(quilt, "rows", quilt.rows)
     assert quilt.rows is not None
+    if as_json:
+        say(to_json("rows", rows=quilt.rows, half_block=quilt.half_block))
+        return
     plan, laid = quilt.plan, quilt.rows
     line = "column" if laid.along == "height" else "row"
     lines = [*words.rows_verdict(quilt), ""]
@@ -146,13 +116,17 @@ def rows(project: Path) -> None:
     _say(lines)
 
 
-@click.command()
+@command("cut")
 @PROJECT
-def cut(project: Path) -> None:
-    """Say what to cut for the rest of PROJECT's quilt, with the working of every figure."""
-    quilt, _, _ = _worked_out(project)
+@JSON
+def cut(project: Path, as_json: bool) -> None:
+    """Alternate blocks, half blocks, sashing, borders, backing, batting, binding."""
+    quilt, _ = _worked_out(project)
     _need(quilt, "cuts", quilt.finish)
     assert quilt.finish is not None
+    if as_json:
+        say(to_json("cut", size_mm=quilt.size_mm, fabrics=quilt.fabrics, finish=quilt.finish))
+        return
     plan, done, lines = quilt.plan, quilt.finish, [words.headline(quilt)]
     for fabric in quilt.fabrics:
         lines += ["", f"{words.sentence(fabric.name)}: {fabric.yardage.working}"]
@@ -165,33 +139,21 @@ def cut(project: Path) -> None:
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]
     lines += [f"  {name}: {working}" for name, working in words.finish(quilt)]
     lines.append(f"  Quilting lines across a finished block: {done.lines.working}")
-    _say([*lines, "", f"{words.RULER_FIRST} {words.CAUTION}"])
+    _say(lines)
+    note(f"\n{words.RULER_FIRST} {words.CAUTION}")
 
 
-def _worked_out(project: Path) -> tuple[QuiltPlan, tuple[BlockRecord, ...], Path]:
+def _worked_out(project: Path) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
     with in_words(), Project.open(project) as kept:
         blocks = kept.blocks()
-        return work_out(kept.plan, blocks), blocks, kept.path
+        return work_out(kept.plan, blocks), blocks
 
 
 def _need(quilt: QuiltPlan, what: str, there: object) -> None:
     """End the command with the reason where a part could not be worked out."""
     if not there:
-        raise click.ClickException(quilt.gaps[what])
-
-
-def _target(output: Path, project: Path, *suffixes: str) -> Path:
-    """Refuse to write over the project itself, a photo or another project."""
-    if output.resolve() == project.resolve():
-        raise click.ClickException(
-            f"{output} is the project itself. Name another file for what is written."
-        )
-    need_suffix(output, *suffixes)
-    return output
+        stop(Status.BLOCKS, quilt.gaps[what])
 
 
 def _say(lines: Sequence[str]) -> None:
-    click.echo("\n".join(lines))
-
-
-COMMANDS = (report, trim_sheet, size, trim, rows, cut)
+    say("\n".join(lines))

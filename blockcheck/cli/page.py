@@ -6,22 +6,28 @@ from pathlib import Path
 
 import click
 
-from .measuring import PROFILES
-from .project_file import in_words
+from .command import command
+from .options import PROFILES
+from .voice import in_words, say
 
 
-@click.command()
+@command("page")
 @click.argument("project", required=False, type=click.Path(path_type=Path), metavar="[PROJECT]")
 @click.option("--phone", is_flag=True, help="Listen in the local network too, for a phone.")
 @click.option("--browser/--no-browser", default=True, help="Open the browser, or not.")
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, help="Port to listen on; any free one."
+    "--port",
+    metavar="NUMBER",
+    type=click.IntRange(0, 65535),
+    default=0,
+    show_default="any free one",
+    help="Port to listen on.",
 )
 @PROFILES
 def page(
     project: Path | None, phone: bool, browser: bool, port: int, profiles: Path | None
 ) -> None:
-    """Open PROJECT, or the projects in this folder, as a page in the browser.
+    """It opens PROJECT, or the projects in this folder.
 
     Take photos with the phone, mend edges by finger, choose the size, tick off the cuts.
     """
@@ -38,8 +44,5 @@ def page(
             phone=phone,
             browser=browser,
             profiles=profiles,
-            say=click.echo,
+            say=say,
         )
-
-
-COMMANDS = (page,)

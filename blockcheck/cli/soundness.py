@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
@@ -12,55 +11,54 @@ from ..measuring.measure import measure_photo
 from ..project import Lost, Project, ProjectReader
 from ..project.records import settings_in, sha256_of
 from ..project.schema import locate
-from .project_file import PROJECT, _sizes, in_words
+from ..report import project_words as words
+from .command import command
+from .options import PROJECT
+from .voice import Status, in_words, leave, note, say
 
 
-@click.command()
+@command("check")
 @PROJECT
 @click.option(
     "--mend", is_flag=True, help="Write what is sound, and what photos give again, to a new file."
 )
 def check(project: Path, mend: bool) -> None:
-    """Look whether PROJECT and its photos are as they were written.
-
-    Every row of the file is compared with its checksum, every photo with its own. Ends with status
-    1 if something is not as it was.
-    """
+    """Every row of the file is compared with its checksum, every photo with its own."""
     with in_words():
         path = locate(project)
         try:
             with Project.open(path) as quilt:
                 count = len(quilt.blocks()) + len(quilt.removed())
-                click.echo(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
+                say(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
                 well = _photos(quilt)
         except DamagedProjectError:
             _damaged(path, mend)
             well = False
-    sys.exit(0 if well else 1)
+    leave(Status.DONE if well else Status.DISAGREES)
 
 
 def _damaged(path: Path, mend: bool) -> None:
     """Say what is sound and what is not; write a mended copy if asked."""
     reader, found = ProjectReader.rescued(path)
     with reader:
-        click.echo(f"{path.name} is damaged. Not as it was written:")
+        say(f"{path.name} is damaged. Not as it was written:")
         for fault in found.faults:
-            click.echo(f"  {fault}")
+            say(f"  {fault}")
         lost = {x.name: x for x in found.lost}
         for block in (b for b in reader.blocks() if b.name not in lost):
-            click.echo(f"sound   block {block.name}: {_sizes(block, reader.plan)}")
+            say(f"sound   block {block.name}: {words.sizes(reader.plan, block)}")
         for name in lost:
-            click.echo(f"LOST    block {name}: measure it again")
+            say(f"LOST    block {name}: measure it again")
         if not mend:
-            click.echo(f"To write a copy of what is sound: blockcheck check {path} --mend")
+            note(f"To write a copy of what is sound: blockcheck check {path} --mend")
             return
         copy = path.with_name(f"{path.stem}-mended{path.suffix}")
         found.write(copy)
     with Project.open(copy) as quilt:
         for one in found.lost:
-            words = "measured again from its photo" if _again(quilt, one) else _by_hand(one)
-            click.echo(f"block {one.name}: {words}")
-        click.echo(
+            done = "measured again from its photo" if _again(quilt, one) else _by_hand(one)
+            say(f"block {one.name}: {done}")
+        say(
             f"Wrote {copy}. Look at its plan (blockcheck plan {copy}) and its blocks (blockcheck "
             f"list {copy}) before you go on with it; {path.name} is left as it is."
         )
@@ -82,9 +80,9 @@ def _photos(quilt: Project) -> bool:
     well = True
     for photo in quilt.photos():
         if photo.missing:
-            click.echo(f"missing photo: {photo.path} (its numbers are kept)")
+            say(f"missing photo: {photo.path} (its numbers are kept)")
         elif sha256_of(photo.path) != photo.sha256:
-            click.echo(
+            say(
                 f"CHANGED photo: {photo.path} is not the photo that was measured. Put that photo "
                 "back, or add this one under another name."
             )

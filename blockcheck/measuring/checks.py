@@ -84,7 +84,7 @@ class Repeatability:
 
 
 def known_size(
-    known: str | tuple[float, float], within: Length | None = None
+    known: str | tuple[float, float], tolerance: Length | None = None
 ) -> tuple[Estimate, Estimate]:
     """Return a known width and height with what their limits leave open.
 
@@ -92,7 +92,7 @@ def known_size(
     ----------
     known : str or (float, float)
         Like ``"85.60x53.98mm"``.
-    within : str or float, optional
+    tolerance : str or float, optional
         How far each side may be off, every value as likely (JCGM 100, 4.3.7). Left out: the
         standard's limits for a bank card (ID-1), else half a thirty-second of an inch.
 
@@ -108,8 +108,8 @@ def known_size(
             "Name the unit, like 85.60x53.98mm.",
         )
     limits = (RULER_MM, RULER_MM)
-    if within is not None:
-        limits = (parse_length(within),) * 2
+    if tolerance is not None:
+        limits = (parse_length(tolerance),) * 2
     elif math.dist(sorted(size), sorted(ID1_MM)) < 0.05:
         limits = ID1_WITHIN_MM if size[0] > size[1] else ID1_WITHIN_MM[::-1]
     w, h = (
@@ -123,8 +123,8 @@ def verify_photo(
     path: str | Path,
     known: str | tuple[float, float],
     *,
-    within: Length | None = None,
-    height: Length = THICKNESS_MM,
+    tolerance: Length | None = None,
+    cloth_height: Length = THICKNESS_MM,
     **settings: object,
 ) -> Verification:
     """Measure a rectangle of known size that lies in the block's place.
@@ -132,15 +132,15 @@ def verify_photo(
     Parameters
     ----------
     path : str or Path
-    known, within
+    known, tolerance
         As of `known_size`.
-    height : str or float
+    cloth_height : str or float
         Of its upper face above the mat.
     **settings
         As of `Settings.of`.
     """
-    sides = known_size(known, within)
-    result = _alone(measure_photo(path, **{**settings, "cloth_height": height}))  # type: ignore[arg-type]
+    sides = known_size(known, tolerance)
+    result = _alone(measure_photo(path, **{**settings, "cloth_height": cloth_height}))  # type: ignore[arg-type]
     if not result.ok:
         return Verification(result)
     measured = result.blocks[0].width_mm, result.blocks[0].height_mm

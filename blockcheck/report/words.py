@@ -14,12 +14,9 @@ from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
 from ..units import format_length, format_uncertainty
+from .cautions import CAUTION as CAUTION
+from .cautions import RULER_FIRST as RULER_FIRST
 
-RULER_FIRST = "Measure with the ruler before the first cut."
-CAUTION = (
-    "Rotary cutters are sharp: cut away from yourself, keep your fingers behind the ruler's edge, "
-    "close the blade after every cut. Irons and steam burn. Follow the makers' instructions."
-)
 AIM = {"width": "wide", "height": "high"}
 DOUBT = 0.05  # a chance of being wrong that is worth a word
 

@@ -134,12 +134,12 @@ def test_marks_are_added_moved_shown_and_cleared():
         (["--point", "a", "top 3in,1in"], 2, "left or right edge"),
         (["--point", "a", "9in,1in"], 2, "lies off Mast, which is 6 in × 9 in"),
         (["--point", "a", "1in,bottom 10in"], 2, "lies off Mast"),
-        (["--point", " ", "1in,1in"], 1, "cannot be a name"),
+        (["--point", " ", "1in,1in"], 3, "cannot be a name"),
         (["--centre", "3in,1in", "3in,1in"], 2, "two different places"),
         (["--picture", "a.jpg"], 2, "--picture goes with --suggest"),
-        (["--suggest", "--picture", "a.gif"], 2, "must end in .jpg or .png"),
-        (["--suggest"], 1, "was measured with a ruler: there is no photo"),
-        (["--accept", "1"], 1, "--point NAME X,Y"),
+        (["--suggest", "--picture", "a.gif"], 2, "must end in .jpg or .jpeg or .png"),
+        (["--suggest"], 3, "There is no photo of Mast to look at: it was measured with a ruler"),
+        (["--accept", "1"], 3, "--point NAME X,Y"),
     ],
 )
 def test_what_cannot_be_meant_is_said_and_nothing_is_kept(words, status, said):
@@ -171,11 +171,11 @@ def test_suggesting_marks_nothing_and_accepting_what_was_chosen():
 def test_a_photo_that_is_gone_or_changed_is_said_and_the_ruler_still_works(tmp_path):
     with (tmp_path / "gull.jpg").open("ab") as photo:
         photo.write(b"\0")
-    assert "gull.jpg has changed since Gull was measured" in run("mark", "q", "Gull", "--suggest", status=1)  # fmt: skip
+    assert "gull.jpg has changed since Gull was measured" in run("mark", "q", "Gull", "--suggest", status=3)  # fmt: skip
     written_over = run("mark", "q", "Gull", "--suggest", "--picture", "gull.jpg", status=2)
     assert "gull.jpg is the photo" in written_over
     (tmp_path / "gull.jpg").unlink()
-    assert "gull.jpg of Gull is missing" in run("mark", "q", "Gull", "--suggest", status=1)
+    assert "gull.jpg of Gull is missing" in run("mark", "q", "Gull", "--suggest", status=3)
     run("mark", "q", "Gull", "--point", "peak", "3in,1/4in")
     assert list(marks("Gull")[0]) == ["peak"]
 
@@ -183,7 +183,7 @@ def test_a_photo_that_is_gone_or_changed_is_said_and_the_ruler_still_works(tmp_p
 @pytest.mark.usefixtures("gull")
 def test_a_block_without_seams_and_a_picture_that_cannot_be_written(monkeypatch):
     monkeypatch.setattr("blockcheck.vision.seams.points.find_seams", lambda *_: ())
-    said = run("mark", "q", "Gull", "--suggest", "--picture", "no/such/place.jpg", status=1)
+    said = run("mark", "q", "Gull", "--suggest", "--picture", "no/such/place.jpg", status=4)
     assert "place.jpg cannot be written" in said
     said = run("mark", "q", "Gull", "--suggest")
     assert "No seams that meet near an edge were seen in the photo of Gull." in said
@@ -193,14 +193,13 @@ def test_a_block_without_seams_and_a_picture_that_cannot_be_written(monkeypatch)
 def test_a_lens_profile_kept_with_the_measurement_is_used_again():
     from dataclasses import asdict
 
-    from blockcheck.cli.marking import _settings
     from blockcheck.profiles import LensProfile
-    from blockcheck.project.records import to_json
+    from blockcheck.project.records import settings_from, to_json
     from blockcheck.settings import Settings
 
     profile = LensProfile("Phone", 4000, 3000, 26.0, 0.7, 0.01, 0.0, 0.0, 0.0, np.eye(5), 8, 0.1)
     given = Settings(card_side=101.6, planned=(152.4, 228.6), profiles=(profile,))
-    back = _settings(json.loads(to_json(asdict(given))))
+    back = settings_from(json.loads(to_json(asdict(given))))
     assert back.card_side == 101.6
     assert back.profiles[0].key == profile.key
     assert np.array_equal(back.profiles[0].covariance, np.eye(5))

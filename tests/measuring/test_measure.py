@@ -130,7 +130,7 @@ def test_a_wrong_length_is_a_usage_error():
 
 
 def test_the_card_command_writes_a_pdf(tmp_path):
-    run = CliRunner().invoke(main, ["card", str(tmp_path / "card.pdf"), "--letters", "AB"])
+    run = CliRunner().invoke(main, ["card", "-o", str(tmp_path / "card.pdf"), "--letters", "AB"])
     assert run.exit_code == 0
     assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
     write_card(tmp_path / "again.pdf", "A", "a4")
@@ -178,7 +178,7 @@ def test_nothing_is_written_over_that_is_no_picture_or_card(tmp_path):
     both = (photo, tmp_path / "b.png")
     assert "b.png is a photo" in usage_error("measure", *both, "--picture", tmp_path)
     assert "must end in .png" in usage_error("measure", photo, "--picture", project)
-    assert "must end in .pdf" in usage_error("card", project)
+    assert "must end in .pdf" in usage_error("card", "--output", project)
     assert (photo.read_bytes(), project.read_bytes()) == (b"a photo", b"a project")
 
 

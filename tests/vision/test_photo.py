@@ -277,11 +277,12 @@ def folder(tmp_path_factory):
 
 def test_the_others_are_still_measured_and_jobs_change_nothing(folder):
     words = ["measure", str(folder), "--card-side", "4in", "--json"]
-    one = CliRunner().invoke(main, words)
+    one = CliRunner().invoke(main, [*words, "--jobs", "1", "--quiet"])
     two = CliRunner().invoke(main, [*words, "--jobs", "2"])
     assert one.exit_code == two.exit_code == 1
     assert one.stdout == two.stdout
-    assert one.stderr == two.stderr == ""
+    assert one.stderr.startswith("NOT MEASURED: cut.jpg is damaged")
+    assert two.stderr == "Measuring 3 photos, 2 at a time.\n" + one.stderr
     found = json.loads(one.stdout)  # nothing but JSON
     assert [Path(f["photo"]).name for f in found] == ["cut.jpg", "sailboat-1.jpg", "sailboat-3.jpg"]
     assert [f["ok"] for f in found] == [False, True, True]
@@ -294,15 +295,20 @@ def test_the_table_of_a_bad_photo_is_one_sentence(folder):
     run = CliRunner().invoke(main, ["measure", str(folder / "cut.jpg"), str(folder / "none.jpg")])
     assert run.exit_code == 1
     assert "Traceback" not in run.output
-    assert "NOT MEASURED: cut.jpg is damaged or cut short." in run.output
-    assert "NOT MEASURED: none.jpg cannot be opened (No such file or directory)." in run.output
+    assert run.stdout == ""
+    assert "NOT MEASURED: cut.jpg is damaged or cut short." in run.stderr
+    assert "NOT MEASURED: none.jpg cannot be opened (No such file or directory)." in run.stderr
 
 
 def test_a_folder_without_photos_is_told(tmp_path):
     (tmp_path / "notes.txt").write_text("nothing here")
     run = CliRunner().invoke(main, ["measure", str(tmp_path)])
     assert run.exit_code == 2
-    assert "no photo" in run.output
+    assert "no photo" in run.stderr
+    run = CliRunner().invoke(main, ["measure", str(tmp_path), str(SAILBOAT), "--card-side", "4in"])
+    assert run.exit_code == 1
+    assert "no photo" in run.stderr
+    assert "width" in run.stdout
 
 
 SIZES = [

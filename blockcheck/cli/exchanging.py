@@ -1,0 +1,58 @@
+"""The commands import and export."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ..errors import BlockcheckError
+from ..project import Project
+from ..project.schema import locate
+from .command import command
+from .options import PROJECT, file_type, need_suffix
+from .voice import in_words, say
+
+FILE = click.argument("file", type=file_type())
+
+
+@command("export")
+@PROJECT
+@FILE
+def export(project: Path, file: Path) -> None:
+    """FILE ends in .csv or .json."""
+    need_suffix(file, ".csv", ".json")
+    with in_words(), Project.open(project) as quilt:
+        if file.suffix.lower() == ".csv":
+            quilt.export_csv(file)
+        else:
+            quilt.export_json(file)
+        say(f"Wrote {file}.")
+
+
+@command("import")
+@PROJECT
+@FILE
+def import_(project: Path, file: Path) -> None:
+    """FILE ends in .csv (columns name, width, height and, if you like, unit) or .json."""
+    need_suffix(file, ".csv", ".json")
+    with in_words():
+        if file.suffix.lower() == ".csv":
+            with Project.open(project) as quilt:
+                done = quilt.import_csv(file)
+                say(
+                    f"New measurements in {quilt.path.name}: {', '.join(done)}."
+                    if done
+                    else f"Everything in {file.name} is in {quilt.path.name} already."
+                )
+            return
+        fresh = not locate(project).exists()
+        with Project.create(project) if fresh else Project.open(project) as quilt:
+            try:
+                quilt.import_json(file)
+            except BlockcheckError:
+                if fresh:
+                    quilt.close()
+                    quilt.path.unlink()
+                raise
+            say(f"{quilt.path.name} holds all of {file.name} now.")

@@ -1,0 +1,71 @@
+"""Photos named on the command line, and measuring many of them at once."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from ..measuring.measure import measure_photo
+from ..measuring.results import PhotoResult
+from ..vision.photo import SUFFIXES
+from .voice import Status, progress, refuse, stop
+
+Corners = list[tuple[float, float]]
+
+
+def files(photos: Sequence[Path]) -> tuple[list[Path], int]:
+    """The photos named, folders opened; and how many folders hold none, which is said."""
+    found: list[Path] = []
+    empty = 0
+    for p in photos:
+        inside = [p]
+        if p.is_dir():
+            inside = sorted(q for q in p.iterdir() if q.suffix.lower() in SUFFIXES)
+        if not inside:
+            refuse(f"There is no photo in the folder {p}.")
+            empty += 1
+        found += inside
+    if not found:
+        stop(Status.USAGE, "There is nothing to measure.")
+    return found, empty
+
+
+def corners_of(text: str | None) -> Corners | None:
+    """Read four corners given by hand."""
+    if text is None:
+        return None
+    try:
+        pairs = [tuple(float(v) for v in pair.split(",")) for pair in text.split()]
+    except ValueError:
+        pairs = []
+    if len(pairs) != 4 or any(len(p) != 2 for p in pairs):
+        stop(
+            Status.USAGE,
+            'Write four corners in pixels of the photo, like "100,80 900,90 890,700 95,690".',
+        )
+    return [(p[0], p[1]) for p in pairs]
+
+
+def measure_all(
+    paths: Sequence[Path], jobs: int, corners: Corners | None, settings: dict[str, Any]
+) -> Iterator[PhotoResult]:
+    """Measure photos, several at a time; the results come in the photos' order."""
+    jobs = min(jobs, len(paths), os.cpu_count() or 1)
+    work = partial(_measure, corners=corners, settings=settings)
+    if len(paths) > 1:
+        progress(f"Measuring {len(paths)} photos, {jobs} at a time.")
+    if jobs <= 1:
+        yield from map(work, paths)
+        return
+    # fresh processes: one forked beside OpenCV's threads can hang
+    with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
+        yield from pool.map(work, paths)
+
+
+def _measure(path: Path, corners: Corners | None, settings: dict[str, Any]) -> PhotoResult:
+    return measure_photo(path, corners=corners, **settings)

@@ -1,0 +1,182 @@
+"""The commands new and plan, and the plan as options."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ..errors import PlanError
+from ..planning.plan import Plan
+from ..project import Project
+from ..report import project_words as words
+from ..units import INCH, format_length, parse_length, parse_size
+from .command import command
+from .options import PLANNED, PROJECT, REFERENCES, together, told
+from .voice import in_words, note, say
+
+# option: the plan's field, what it is
+LENGTHS = {
+    "seam-allowance": ("seam_mm", "Seam allowance."),
+    "least-seam": (
+        "least_seam_mm",
+        told("The least seam allowance that still holds.", "1/32 in less than the allowance"),
+    ),
+    "tolerance": (
+        "tolerance_mm",
+        "How far off the plan, or apart at a seam match, is still good enough.",
+    ),
+    "ruler-line": ("step_mm", "Spacing of the ruler lines that sizes are rounded to."),
+    "fixed-width": ("fixed_width_mm", "Unfinished width to trim to, if it must be this one."),
+    "fixed-height": ("fixed_height_mm", "Unfinished height to trim to, if it must be this one."),
+    **{name: (name.replace("-", "_"), text) for name, (text, _) in REFERENCES.items()},
+    "fabric-width": ("fabric_width_mm", "Usable width of the fabric."),
+    "sashing": ("sashing_cut_mm", "Cut width of the sashing between blocks or rows."),
+}
+COUNTS = {
+    "seams-across": "Seams that you cross going across a block.",
+    "seams-down": "Seams that you cross going down a block.",
+    "rows": "Rows in the quilt.",
+    "blocks-per-row": "Blocks in a row, alternate blocks counted too.",
+}
+NONE = "none"
+_DEFAULTS = {f.name: f.default for f in fields(Plan)}
+_LINES = {"in": INCH / 8, "cm": 1.0}
+
+
+def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command every option of the plan; what is not given comes as None or empty."""
+    return together(
+        [
+            PLANNED,
+            *(
+                click.option(f"--{name}", metavar="LENGTH", help=told(text, _shown(name)))
+                for name, (_, text) in LENGTHS.items()
+            ),
+            *(
+                click.option(f"--{name}", metavar="COUNT", help=text)
+                for name, text in COUNTS.items()
+            ),
+            click.option(
+                "--trim-to", metavar="WxH", help="The size to trim to, where you choose it."
+            ),
+            click.option(
+                "--keep-square/--no-keep-square",
+                default=None,
+                help=told("Trim to a square, or not.", "where the planned size is square"),
+            ),
+            click.option(
+                "--guarded/--no-guarded",
+                default=None,
+                help=told("Count a block only where its ± leaves no doubt, or not.", "not"),
+            ),
+            click.option(
+                "--setting",
+                type=click.Choice(["straight", "offset"]),
+                help=told("How the blocks are put together.", "straight"),
+            ),
+            click.option(
+                "--alternate/--no-alternate",
+                default=None,
+                help="Pieced and alternate blocks take turns, or not.",
+            ),
+            click.option(
+                "--border",
+                metavar="LENGTH",
+                multiple=True,
+                help="Cut width of a border; once for each, the inner ones first.",
+            ),
+            click.option(
+                "--unit",
+                type=click.Choice(["in", "cm"]),
+                help=told("Unit of lengths in and out.", "in"),
+            ),
+            click.option(
+                "--fraction",
+                type=click.Choice(["8", "16", "32"]),
+                help=told("Finest part of an inch that is shown.", "16"),
+            ),
+        ]
+    )(function)
+
+
+def _shown(option: str) -> str:
+    """An option's default in words, as a new plan has it."""
+    if option in REFERENCES:
+        return REFERENCES[option][1]
+    value = _DEFAULTS[LENGTHS[option][0]]
+    return format_length(value) if isinstance(value, float) else ""
+
+
+@command("new")
+@PROJECT
+@plan_options
+def new(project: Path, **given: Any) -> None:
+    """A length without a unit is in --unit. Nothing that exists is written over."""
+    with in_words(), Project.create(project, changed(Plan(), given)) as quilt:
+        say(f"Made {quilt.path}.\n{words.plan_table(quilt.plan)}")
+        note(f"Next: blockcheck add {quilt.path} PHOTOS")
+
+
+@command("plan")
+@PROJECT
+@plan_options
+def plan(project: Path, **given: Any) -> None:
+    """What you do not name stays as it is; "none" takes a value away.
+
+    The defaults shown are those of a new plan.
+    """
+    with in_words(), Project.open(project) as quilt:
+        before = quilt.plan
+        after = changed(before, given)
+        if after != before:
+            quilt.set_plan(after)
+        say(words.plan_table(after))
+
+
+def changed(plan: Plan, given: dict[str, Any]) -> Plan:
+    """The plan with the given options; "none" takes away what a plan can do without.
+
+    Raises
+    ------
+    LengthError, PlanError
+        For an option that cannot be read.
+    """
+    unit = given["unit"] or plan.unit
+    new: dict[str, Any] = {"unit": unit}
+    if unit != plan.unit:
+        new["step_mm"] = _LINES[unit]  # the other ruler's lines
+    for option, field in (("planned", "planned_mm"), ("trim_to", "chosen_mm")):
+        if text := given[option]:
+            new[field] = None if text == NONE else parse_size(text, unit)
+    if given["planned"] and new["planned_mm"] != plan.planned_mm and not given["trim_to"]:
+        new["chosen_mm"] = None  # it was chosen for another plan
+    for option, (field, _) in LENGTHS.items():
+        if text := given[option.replace("-", "_")]:
+            new[field] = _or_none(field, text, lambda t: parse_length(t, unit))
+    for option in COUNTS:
+        field = option.replace("-", "_")
+        if text := given[field]:
+            new[field] = _or_none(field, text, _count)
+    if given["border"]:
+        widths = [] if given["border"] == (NONE,) else given["border"]
+        new["borders_mm"] = tuple(parse_length(width, unit) for width in widths)
+    if given["fraction"]:
+        new["fraction"] = int(given["fraction"])
+    for name in ("setting", "alternate", "keep_square", "guarded"):
+        if given[name] is not None:
+            new[name] = given[name]
+    return replace(plan, **new)
+
+
+def _or_none(field: str, text: str, read: Callable[[str], Any]) -> Any:
+    return None if text == NONE and _DEFAULTS[field] is None else read(text)
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdigit()):
+        raise PlanError(f'"{text}" is not a whole number.', "Write it like 5.")
+    return int(text)

@@ -1,0 +1,78 @@
+"""The sentences about a block's marks: its points, its centre line, and suggestions for them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from ..planning.plan import BlockRecord, Plan, called
+from ..project.records import Point
+from ..project.suggestions import BY_RULER
+from ..units import format_length, format_uncertainty
+from ..vision.seams.points import Suggested
+from .words import sentence
+
+SIDES = ("top", "right", "bottom", "left")
+GUESSES = "These are guesses. Look at each, check it with the ruler, and take only what is right:"
+_MIDDLE_MM = 10.0  # nearer to the middle than this, places are told from the left and the top
+
+
+def edge(block: BlockRecord, side: str) -> tuple[np.ndarray, np.ndarray]:
+    """A place on one of the block's sides, and the unit vector from it inwards."""
+    corners = np.asarray(block.corners_mm)  # every block of a project has them
+    k = SIDES.index(side)
+    along = corners[(k + 1) % 4] - corners[k]
+    return corners[k], np.array([-along[1], along[0]]) / np.linalg.norm(along)
+
+
+def place(xy: Sequence[float], block: BlockRecord, plan: Plan) -> str:
+    """Where a point lies, from the two edges nearest to it; from the left and top in the middle."""
+    away = {}
+    for side in SIDES:
+        point, inwards = edge(block, side)
+        away[side] = float((np.asarray(xy) - point) @ inwards)
+    said = []
+    for two in (("left", "right"), ("top", "bottom")):
+        side = two[away[two[1]] < away[two[0]] - _MIDDLE_MM]
+        length = format_length(away[side], unit=plan.unit, fraction=plan.fraction)
+        at = length == format_length(0.0, unit=plan.unit)
+        said.append(f"at the {side}" if at else f"{length} from the {side}")
+    return ", ".join(said)
+
+
+def line_places(ends: Sequence[Point], block: BlockRecord, plan: Plan) -> str:
+    """Where a centre line begins and ends."""
+    return " to ".join(place(end, block, plan) for end in ends)
+
+
+def suggestions(found: Suggested, block: BlockRecord, plan: Plan) -> str:
+    """Write what was seen in a block's photo, numbered."""
+    if not found.points and found.axis is None:
+        return (
+            f"No seams that meet near an edge were seen in the photo of {called(block.name)}. "
+            f"If there are any: {BY_RULER.lower()}"
+        )
+    lines = [f"Suggestions for {called(block.name)}, from the seams seen in its photo.", GUESSES]
+    for number, point in enumerate(found.points, start=1):
+        off = format_uncertainty(point.u95_mm, unit=plan.unit)
+        where = place((point.x_mm, point.y_mm), block, plan)
+        lines.append(f"  {number}  point, {point.seams} seams meet: {where} (± {off})")
+    if found.axis is not None:
+        off = format_uncertainty(found.axis.u95_mm, unit=plan.unit)
+        where = line_places(found.axis.ends_mm, block, plan)
+        lines.append(f"  {len(found.points) + 1}  centre line: {where} (± {off})")
+    return "\n".join(lines)
+
+
+def marks(
+    points: Mapping[str, Point], line: tuple[Point, Point] | None, block: BlockRecord, plan: Plan
+) -> str:
+    """Write what is marked on a block."""
+    if not points and line is None:
+        return f"{sentence(called(block.name))} has no marks."
+    lines = [f"Marked on {called(block.name)}:"]
+    lines += [f"  point {name}: {place(xy, block, plan)}" for name, xy in points.items()]
+    if line is not None:
+        lines.append(f"  centre line: {line_places(line, block, plan)}")
+    return "\n".join(lines)

@@ -1,0 +1,255 @@
+"""The sentences about measuring: what a photo gave, and what checks of the measuring say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ..errors import Problem
+from ..measuring.checks import Repeatability, Verification
+from ..measuring.gauge import GOOD, POOR, GaugeStudy, OneWay, percent_of_tolerance
+from ..measuring.results import Measurement, PhotoResult
+from ..profiles import LensProfile
+from ..uncertainty import Estimate
+from ..units import format_exact, format_length, format_uncertainty
+from ..vision.plane.calibrate import Calibration, LensView
+
+SIDES = ("top", "right", "bottom", "left")
+CORNERS = ("top left", "top right", "bottom right", "bottom left")
+SIDEWAYS = (
+    "Is this block sideways? Its width and height fit the plan the other way around. Turn the "
+    "photo, or take another with the block the right way up."
+)
+ANSWERS = {"yes": "yes", "no": "NO", "too close to call": "too close to call"}
+_BADLY = 3.0  # times the usual misfit of a view: worth a word
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a table of sizes is written.
+
+    Attributes
+    ----------
+    unit, fraction
+        As of `units.format_length`.
+    planned : (float, float) or None
+        Sizes are compared with it, within `tolerance`; in millimetres.
+    tolerance : float
+    budget : bool
+        Whether to say what the uncertainty comes from.
+    """
+
+    unit: str = "in"
+    fraction: int = 16
+    planned: tuple[float, float] | None = None
+    tolerance: float = 25.4 / 8
+    budget: bool = False
+
+    def length(self, mm: float, *, sign: bool = False) -> str:
+        """Write a length."""
+        return format_length(mm, unit=self.unit, fraction=self.fraction, sign=sign)
+
+
+def refusal(result: PhotoResult, what: str = "NOT MEASURED") -> str:
+    """Say why a photo gave no sizes."""
+    said = next(p for p in result.problems if p.level == "error")
+    name = result.path.name
+    which = what if name in said.message else f"{what} {name}"
+    return f"{which}: {said.message} {said.hint}".rstrip()
+
+
+def warnings(problems: Sequence[Problem]) -> list[str]:
+    """What a person should know about sizes that stand."""
+    return [f"Note: {p.message} {p.hint}".rstrip() for p in problems if p.level != "error"]
+
+
+def photo_table(result: PhotoResult, style: Style) -> str:
+    """Write what was measured in a photo as a table."""
+    lines = [result.path.name]
+    for i, block in enumerate(result.blocks, start=1):
+        lines += [f"  block {i} of {len(result.blocks)}"] if len(result.blocks) > 1 else []
+        lines += _block_lines(block, style)
+    lines += [f"  {text}" for text in warnings(result.problems)]
+    return "\n".join(lines) + "\n"
+
+
+def _block_lines(b: Measurement, style: Style) -> list[str]:
+    def row(name: str, e: Estimate) -> str:
+        sure = format_uncertainty(e.u95, unit=style.unit)
+        return f"  {name:<15s}{style.length(e.value):>12s}   ± {sure}"
+
+    lines = [row("width", b.width_mm), row("height", b.height_mm)]
+    lines += [row(f"{name} side", e) for name, e in zip(SIDES, b.sides_mm, strict=True)]
+    square = b.out_of_square_mm
+    worst = max(range(4), key=lambda k: abs(b.angles_deg[k].value - 90))
+    lines.append(
+        row("out of square", Estimate(abs(square.value), square.budget))
+        + f"   (worst corner, {CORNERS[worst]}: {b.angles_deg[worst].value:.1f}°)"
+    )
+    bow = max(range(4), key=lambda k: b.bow_mm[k].value)
+    lines.append(row("largest bow", b.bow_mm[bow]) + f"   ({SIDES[bow]} side)")
+    if style.planned is not None:
+        lines += _fit_lines(b, style.planned, style)
+    if style.budget:
+        for name, e in (("width", b.width_mm), ("height", b.height_mm)):
+            lines.append(f"  what the ± of the {name} comes from (1 sigma):")
+            lines += [
+                f"    {t.name:<14s}{format_exact(t.u, unit=style.unit, digits=4):>10s}"
+                for t in e.budget
+            ]
+    return lines
+
+
+def _fit_lines(b: Measurement, planned: tuple[float, float], style: Style) -> list[str]:
+    lines = []
+    answers = b.against(planned, style.tolerance)
+    sizes = (("width", b.width_mm), ("height", b.height_mm))
+    for (name, e), mm, says in zip(sizes, planned, answers, strict=True):
+        doubt = ": measure with the ruler" if says == "too close to call" else ""
+        lines.append(
+            f"  {name} within {style.length(style.tolerance)} of {style.length(mm)}: "
+            f"{ANSWERS[says]}{doubt} ({style.length(e.value - mm, sign=True)})"
+        )
+    if sideways(b.width_mm.value, b.height_mm.value, planned):
+        lines.append(f"  {SIDEWAYS}")
+    return lines
+
+
+def sideways(width_mm: float, height_mm: float, planned: tuple[float, float]) -> bool:
+    """Whether a block fits its planned size far better lying on its side."""
+    w, h = planned
+    upright = abs(width_mm - w) + abs(height_mm - h)
+    return abs(width_mm - h) + abs(height_mm - w) < upright / 4
+
+
+def measured_with(result: PhotoResult) -> str:
+    """Say in a line what a photo was measured by."""
+    if result.plane is None:
+        return f"{result.path.name}: nothing of known size was found"
+    kinds = ", ".join(sorted({p.reference.kind for p in result.plane.references}))
+    plane = result.plane
+    return (
+        f"{result.path.name}: measured by {kinds}; camera tilted by {plane.camera.tilt_deg:.1f}°, "
+        f"references fit to {plane.fit_rms_px:.2f} px"
+    )
+
+
+def verification(found: Verification, unit: str) -> str:
+    """Set a known size beside what the photo says."""
+    lines = [found.result.path.name]
+    lines += [f"  {text}" for text in warnings(found.result.problems)]
+    lines.append(f"  {'':8}{'known':>22}{'measured':>22}   off")
+    for name, known, measured, e in zip(
+        ("width", "height"), found.known, found.measured, found.e_n, strict=True
+    ):
+        off = format_exact(abs(measured.value - known.value), unit=unit)
+        way = "larger" if measured.value > known.value else "smaller"
+        lines.append(
+            f"  {name:8}{_exact(known, unit):>22}{_exact(measured, unit):>22}   {off} {way}: "
+            f"{'agrees' if abs(e) <= 1 else 'DOES NOT AGREE'} (E_n {e:+.2f})"
+        )
+    if found.agrees:
+        length, words = (254.0, "10 in") if unit == "in" else (250.0, "25 cm")
+        least = format_exact(length * found.least_seen, unit=unit)
+        lines.append(f"They agree. Over {words} this check would have shown an error of {least}.")
+    else:
+        lines.append(
+            "They do NOT agree: do not cut by these photos. Measure the printed card with a ruler "
+            "and give its size (--card-side), lay everything flat, check the size and height of "
+            "what you measured (--known, --cloth-height), and take the photo again."
+        )
+    return "\n".join(lines)
+
+
+def repeatability(found: Repeatability, tolerance_mm: float, unit: str) -> str:
+    """Say how well photos of the same blocks agree."""
+    counts = [len(group) for group in found.widths]
+    lines = [
+        f"{counts[0]} photos of one block"
+        if len(counts) == 1
+        else f"{sum(counts)} photos of {len(counts)} blocks"
+    ]
+    for name, groups, study in (
+        ("width", found.widths, found.width),
+        ("height", found.heights, found.height),
+    ):
+        s = study.repeatability
+        u95 = Estimate(0.0, (s,)).u95
+        stated = max(e.u95 for group in groups for e in group)
+        readings = ", ".join(format_exact(e.value, unit=unit) for g in groups for e in g)
+        share = percent_of_tolerance(s.u, 2 * tolerance_mm)
+        lines += [
+            f"  {name}",
+            f"    readings              {readings}",
+            f"    repeatability s       {format_uncertainty(s.u, unit=unit)}"
+            f"  (degrees of freedom: {study.df_within})",
+            f"    one photo repeats to  ± {format_uncertainty(u95, unit=unit)} (95 %)"
+            f"; blockcheck states ± {format_uncertainty(stated, unit=unit)}, all causes together",
+            f"    share of the tolerance ± {format_exact(tolerance_mm, unit=unit)} (6 s): "
+            f"{share:.0f} %, {_judged(share)}",
+            *_between(study),
+        ]
+    lines.append(
+        "Repeats show chance only. An error that all photos share, such as a card printed too "
+        "small, is shown by: blockcheck verify."
+    )
+    return "\n".join(lines)
+
+
+def _between(study: OneWay) -> list[str]:
+    if study.df_between == 0:
+        return []
+    s = study.repeatability.u
+    total = (s**2 + study.between**2) ** 0.5
+    share = 100 * s / total if total else 0.0
+    return [f"    %GRR of the spread between your blocks: {share:.0f} %, {_judged(share)}"]
+
+
+def _judged(per_cent: float) -> str:
+    if per_cent < GOOD:
+        return "good (under 10 %)"
+    if per_cent <= POOR:
+        return "good enough where little depends on it (10 to 30 %)"
+    return "NOT good enough (over 30 %)"
+
+
+def gauge_table(path: Path, study: GaugeStudy) -> str:
+    """Write a gauge study as a table."""
+    rows = (
+        ("repeatability EV", study.ev),
+        ("from person to person AV", study.av),
+        ("both GRR", study.grr),
+        ("from part to part PV", study.pv),
+        ("total TV", study.tv),
+    )
+    lines = [f"{path.name}: gauge study (standard deviations in the table's unit)"]
+    lines += [f"  {name:26}{value:10.4f}" for name, value in rows]
+    lines.append(f"  {'%GRR':26}{study.percent_grr:10.1f} %, {_judged(study.percent_grr)}")
+    lines.append(f"  {'sizes it can tell (ndc)':26}{study.ndc:10.1f}")
+    return "\n".join(lines)
+
+
+def lens_table(profile: LensProfile, found: Calibration, views: Sequence[LensView]) -> str:
+    """Say what was learnt of a lens, and which photos fit badly."""
+    u_f = 200 * profile.covariance[0, 0] ** 0.5
+    moved, u_moved = (100 * v for v in profile.corner_distortion())
+    focal = f", {profile.focal_35mm:g} mm" if profile.focal_35mm else ""
+    lines = [
+        f"{profile.camera}, {profile.width} × {profile.height}{focal}: {profile.photos} photos, "
+        f"points off by {profile.rms_px:.2f} px",
+        f"  focal length            {found.lens.f:.0f} px ± {u_f:.1f} %",
+        f"  the photo's corners lie {abs(moved):.2f} % too far {'out' if moved > 0 else 'in'} "
+        f"± {2 * u_moved:.2f} %",
+    ]
+    usual = sorted(found.view_rms_px)[len(views) // 2]
+    for view, rms in zip(views, found.view_rms_px, strict=True):
+        if rms > max(_BADLY * usual, 0.3):
+            lines.append(f"  Note: {view.name} fits badly ({rms:.2f} px): was the sheet flat?")
+    if u_f > 2:
+        lines.append("  Note: lean the phone about 20° to each side in more of the photos.")
+    return "\n".join(lines)
+
+
+def _exact(e: Estimate, unit: str) -> str:
+    return f"{format_exact(e.value, unit=unit)} ± {format_uncertainty(e.u95, unit=unit)}"

@@ -1,0 +1,167 @@
+"""The sentences about a project: its plan, its blocks, and what became of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from ..planning.plan import BlockRecord, Plan
+from ..project.records import Event, Kept, PhotoFile
+from ..uncertainty import Estimate, verdict
+from ..units import format_exact, format_length, format_uncertainty
+
+
+def length(plan: Plan, mm: float, *, sign: bool = False) -> str:
+    """Write a length in the plan's unit and fraction."""
+    return format_length(mm, unit=plan.unit, fraction=plan.fraction, sign=sign)
+
+
+def with_u(plan: Plan, e: Estimate) -> str:
+    """Write a size with its ±."""
+    return f"{length(plan, e.value)} ± {format_uncertainty(e.u95, unit=plan.unit)}"
+
+
+def sizes(plan: Plan, block: BlockRecord | Kept) -> str:
+    """Write a block's width and height."""
+    return f"{with_u(plan, block.width_mm)} wide, {with_u(plan, block.height_mm)} high"
+
+
+def table(rows: Sequence[Sequence[str]]) -> str:
+    """Write rows of words in columns."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return "\n".join(
+        "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)).rstrip()
+        for row in rows
+    )
+
+
+def plan_table(plan: Plan) -> str:
+    """Write what the plan says."""
+
+    def exact(mm: float | None) -> str:
+        return "" if mm is None else format_exact(mm, unit=plan.unit)
+
+    def fine(mm: float) -> str:
+        return format_length(mm, unit=plan.unit, fraction=32)
+
+    planned = plan.planned_mm and " × ".join(length(plan, mm) for mm in plan.planned_mm)
+    fixed = [
+        f"{length(plan, mm)} {word}"
+        for mm, word in ((plan.fixed_width_mm, "wide"), (plan.fixed_height_mm, "high"))
+        if mm is not None
+    ]
+    seams = [
+        f"{n} {word}"
+        for n, word in ((plan.seams_across, "across"), (plan.seams_down, "down"))
+        if n is not None
+    ]
+    setting = [plan.setting]
+    setting += [f"rows: {plan.rows}"] if plan.rows else []
+    setting += [f"blocks per row: {plan.blocks_per_row}"] if plan.blocks_per_row else []
+    setting += ["with alternate blocks"] if plan.alternate else []
+    rows = [
+        ("planned size (unfinished)", planned or "not given"),
+        ("trim to", "" if plan.chosen_mm is None else " × ".join(map(fine, plan.chosen_mm))),
+        ("squares only", {True: "yes", False: "no", None: ""}[plan.keep_square]),
+        ("seam allowance", length(plan, plan.seam_mm)),
+        ("least seam allowance", "" if plan.least_seam_mm is None else fine(plan.least_seam_mm)),
+        ("judged", "with a guard band" if plan.guarded else ""),
+        ("tolerance", length(plan, plan.tolerance_mm)),
+        ("ruler lines", length(plan, plan.step_mm)),
+        ("fixed", ", ".join(fixed)),
+        ("card side", exact(plan.card_side) or "not measured: taken as printed"),
+        ("sheet side", exact(plan.sheet_side)),
+        ("plain square", exact(plan.square)),
+        ("mat lines", exact(plan.grid)),
+        ("cloth height", exact(plan.cloth_height)),
+        ("fabric width", length(plan, plan.fabric_width_mm)),
+        ("seams in a block", ", ".join(seams)),
+        ("setting", ", ".join(setting)),
+        ("sashing (cut)", length(plan, plan.sashing_cut_mm) if plan.sashing_cut_mm else ""),
+        ("borders (cut)", ", ".join(length(plan, mm) for mm in plan.borders_mm)),
+    ]
+    return table([(name, text) for name, text in rows if text])
+
+
+def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
+    """Write the blocks with their sizes, beside the planned size where there is one."""
+    title = f"{name}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
+    head = ["block", "state", "width", "±", "height", "±"]
+    if plan.planned_mm:
+        planned = " × ".join(length(plan, mm) for mm in plan.planned_mm)
+        title += f", planned {planned} unfinished, tolerance {length(plan, plan.tolerance_mm)}"
+        head += ["width, planned", "height, planned"]
+    if not blocks:
+        return title
+    return f"{title}\n{table([(*head, 'note'), *(_list_row(b, plan) for b in blocks)])}"
+
+
+def _list_row(block: BlockRecord, plan: Plan) -> tuple[str, ...]:
+    row = [block.name, block.state]
+    both = (block.width_mm, block.height_mm)
+    for e in both:
+        row += [length(plan, e.value), format_uncertainty(e.u95, unit=plan.unit)]
+    for e, planned in zip(both, plan.planned_mm or (), strict=False):
+        row.append(f"{length(plan, e.value - planned, sign=True)}: {beside_plan(plan, e, planned)}")
+    return (*row, block.note)
+
+
+def beside_plan(plan: Plan, e: Estimate, planned_mm: float) -> str:
+    """Whether a size is as planned within the tolerance, and if not, which way it is off."""
+    says = verdict(e.value, e.u, planned_mm - plan.tolerance_mm, planned_mm + plan.tolerance_mm)
+    if says == "yes":
+        return "as planned"
+    if says == "no":
+        return "LARGE" if e.value > planned_mm else "SMALL"
+    return "too close to call"
+
+
+def block_story(
+    plan: Plan,
+    name: str,
+    block: BlockRecord | None,
+    photo: PhotoFile | None,
+    history: Sequence[Event],
+) -> str:
+    """Write all that is known of a block; `block` is None where it was removed."""
+    latest = [e.kept for e in history if e.kept][-1]
+    rows = [("measured from", "a ruler's reading" if photo is None else str(photo.path))]
+    if photo is not None and photo.missing:
+        rows.append(("", "this photo is MISSING; its numbers are kept"))
+    if photo is not None and photo.camera:
+        rows.append(("camera", photo.camera))
+    both = (("width", latest.width_mm), ("height", latest.height_mm))
+    rows += [(side, with_u(plan, e)) for side, e in both]
+    for side, e in both:
+        rows += [
+            (f"{side}, 1 sigma: {t.name}", format_exact(t.u, unit=plan.unit, digits=4))
+            for t in e.budget
+        ]
+    rows += [("warning", f"{p.message} {p.hint}") for p in latest.problems]
+    rows += [
+        (f"point {point}", ", ".join(length(plan, v) for v in xy))
+        for point, xy in latest.points_mm.items()
+    ]
+    if latest.centre_line_mm:
+        ends = (", ".join(length(plan, v) for v in xy) for xy in latest.centre_line_mm)
+        rows.append(("centre line", " to ".join(ends)))
+    if block and block.note:
+        rows.append(("note", block.note))
+    lines = [f"Block {name}: {block.state if block else 'removed'}"]
+    lines += [table([(f"  {a}", b) for a, b in rows]), "History"]
+    for event in history:
+        when = datetime.fromisoformat(event.at).astimezone().strftime("%Y-%m-%d %H:%M")
+        said = sizes(plan, event.kept) if event.kept else event.detail
+        lines.append(f"  {when}  {event.what}{': ' if said else ''}{said}")
+    return "\n".join(lines)
+
+
+def gone(project: Path, removed: Sequence[str], photos: Sequence[PhotoFile]) -> list[str]:
+    """Say which blocks were removed and which photos are missing."""
+    said = [
+        f"removed: {name} (to bring it back: blockcheck restore {project} {name})"
+        for name in removed
+    ]
+    said += [f"missing photo: {p.path} (its numbers are kept)" for p in photos if p.missing]
+    return said
