@@ -127,6 +127,14 @@ class BlockRecord:
         Two marked points of the motif's axis.
     note : str
     source : {"photo", "ruler"}
+    out_of_square_mm : Estimate or None
+        Difference of the diagonals; None where no photo gave it.
+    other_sizes_mm : tuple of (Estimate, Estimate)
+        Width and height of earlier readings that disagree with the last and do not count.
+    before_mm : (Estimate, Estimate) or None
+        Width and height of a trimmed block before it was trimmed.
+    checked : bool
+        Whether a trimmed block was measured since.
     corners_px, corners_mm : ndarray, shape (4, 2), or None
         The corners in the block's latest photo and in block coordinates, for drawing on it.
     """
@@ -143,6 +151,10 @@ class BlockRecord:
     source: str = "photo"
     corners_px: np.ndarray | None = None
     corners_mm: np.ndarray | None = None
+    out_of_square_mm: Estimate | None = None
+    other_sizes_mm: tuple[tuple[Estimate, Estimate], ...] = ()
+    before_mm: tuple[Estimate, Estimate] | None = None
+    checked: bool = True
 
     def cloth(self, plan: Plan) -> Block:
         """Return the outline as the plan judges it: what its edges give, and a guard if asked."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import sqlite3
@@ -13,6 +14,7 @@ from typing import Any, Self
 from ..errors import DamagedProjectError, ProjectError
 from ..planning.plan import BlockRecord, Plan
 from . import exchange, opening, records, schema, steps
+from .combining import Reading, record_of
 from .records import Check, Event, Kept, PhotoFile
 from .rescue import Rescue, judge, rescue
 from .steps import Undoable
@@ -80,18 +82,32 @@ class ProjectReader:
         return records.plan_from(json.loads(row["plan"]))
 
     def blocks(self) -> tuple[BlockRecord, ...]:
-        """The latest measurement of every block that is not removed, in the order of the rows.
+        """What is known of every block that is not removed, in the order of the rows.
 
-        That is the order of adding unless another was set.
+        Its readings are combined (`combining.record_of`). That is the order of adding unless
+        another was set.
         """
         rows = self._rows(
-            "SELECT b.name, b.state, b.note, m.*, p.sha256 FROM block b JOIN measurement m "
-            f"ON m.id = (SELECT max(id) FROM measurement WHERE block = b.id) {_PHOTO} "
-            "WHERE NOT b.removed ORDER BY b.id"
+            "SELECT b.id AS of, b.name, b.state, b.note, m.*, p.sha256, e.id AS event, e.what "
+            f"FROM block b JOIN measurement m ON m.block = b.id {_PHOTO} "
+            "LEFT JOIN event e ON e.measurement = m.id WHERE NOT b.removed ORDER BY b.id, m.id"
         )
+        trimmed = {
+            r["block"]: int(r["last"])
+            for r in self._rows(
+                "SELECT block, max(id) AS last FROM event WHERE what = 'trimmed' GROUP BY block"
+            )
+        }
+        found = []
+        for block, some in itertools.groupby(rows, key=lambda row: int(row["of"])):
+            group = list(some)
+            readings = [Reading(_kept(r), r["what"] or "", r["event"] or 0) for r in group]
+            one = group[0]
+            at = trimmed.get(block)
+            found.append((block, record_of(one["name"], one["state"], one["note"], readings, at)))
         place = {block: i for i, block in enumerate(self._order())}
-        rows.sort(key=lambda row: place.get(row["block"], len(place)))
-        return tuple(_record(row) for row in rows)
+        found.sort(key=lambda pair: place.get(pair[0], len(place)))
+        return tuple(record for _, record in found)
 
     def ticks(self) -> frozenset[str]:
         """The cuts that are ticked off, each by its words."""
@@ -135,9 +151,13 @@ class ProjectReader:
         return tuple(row["name"] for row in rows)
 
     def photo(self, name: str) -> PhotoFile | None:
-        """The photo of a block's latest measurement; None where that was a ruler's."""
-        row = self._latest(self._block_id(name, removed=True))
-        return None if row["photo"] is None else self._photos("WHERE id = ?", row["photo"])[0]
+        """The photo of a block's latest measurement by photo; None where a ruler measured it."""
+        rows = self._rows(
+            "SELECT photo FROM measurement WHERE block = ? AND photo IS NOT NULL "
+            "ORDER BY id DESC LIMIT 1",
+            self._block_id(name, removed=True),
+        )
+        return self._photos("WHERE id = ?", rows[0]["photo"])[0] if rows else None
 
     def photos(self) -> tuple[PhotoFile, ...]:
         """All photos, in the order of adding."""
@@ -223,21 +243,3 @@ class ProjectReader:
 
 def _kept(row: sqlite3.Row) -> Kept:
     return records.kept_of(row, row["sha256"])  # type: ignore[arg-type]
-
-
-def _record(row: sqlite3.Row) -> BlockRecord:
-    kept = _kept(row)
-    return BlockRecord(
-        name=row["name"],
-        state=row["state"],
-        width_mm=kept.width_mm,
-        height_mm=kept.height_mm,
-        outline_mm=kept.outline_mm,
-        guard_mm=kept.guard_mm,
-        points_mm=kept.points_mm,
-        centre_line_mm=kept.centre_line_mm,
-        note=row["note"],
-        source=kept.source,
-        corners_px=None if kept.measurement is None else kept.measurement.corners_px,
-        corners_mm=kept.corners_mm,
-    )

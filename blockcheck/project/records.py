@@ -204,6 +204,7 @@ def check_kept(kept: Kept) -> None:
     with np.errstate(invalid="ignore"):  # what is no number is found below
         arrays = [kept.corners_mm, kept.outline_mm]
     if kept.measurement is not None:
+        _ = kept.measurement.out_of_square_mm  # needs both diagonals
         arrays += [kept.measurement.corners_px, kept.measurement.corners_cov_mm2]
     if any(not np.isfinite(a).all() for a in arrays) or kept.corners_mm.shape != (4, 2):
         raise ValueError("corners that are no places")

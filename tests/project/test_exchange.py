@@ -161,7 +161,7 @@ def test_a_ruler_reading_is_as_sure_as_its_marks_lie_apart(quilt):
     assert c.height_mm.value == 229
     assert (a.source, a.corners_px) == ("ruler", None)
     np.testing.assert_allclose(a.outline_mm / INCH, [[0, 0], [6.5, 0], [6.5, 9], [0, 9]])
-    assert a.block.guard_mm == a.width_mm.u95 / 2
+    assert a.guard_mm == a.width_mm.u95 / 2
 
 
 def test_a_table_taken_twice_adds_nothing_and_a_new_size_is_measured_again(quilt):
