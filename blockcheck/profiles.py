@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from .errors import ProfileError
+from .files import MAX_TEXT, read_whole, write_whole
 
 SCHEMA = "blockcheck/lenses-1"
 
@@ -84,13 +85,13 @@ def load_profiles(path: str | Path) -> tuple[LensProfile, ...]:
     path = Path(path)
     hint = "Make one with: blockcheck lens PHOTO…"
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(read_whole(path, MAX_TEXT))
         if data["schema"] != SCHEMA:
             raise ValueError(data["schema"])
         return tuple(_profile(entry) for entry in data["lenses"])
     except OSError as e:
         raise ProfileError(f"The lens file {path} cannot be opened ({e.strerror}).", hint) from e
-    except (ValueError, KeyError, TypeError) as e:
+    except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as e:
         raise ProfileError(f"{path} is not a file of lens profiles, or is damaged.", hint) from e
 
 
@@ -108,9 +109,7 @@ def save_profile(path: str | Path, profile: LensProfile) -> None:
     text = json.dumps({"schema": SCHEMA, "lenses": entries}, ensure_ascii=False, indent=1)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        new = path.with_name(path.name + ".new")  # so that a full disk does not lose the old one
-        new.write_text(text + "\n", encoding="utf-8")
-        new.replace(path)
+        write_whole(path, (text + "\n").encode())
     except OSError as e:
         raise ProfileError(
             f"The lens file {path} cannot be written ({e.strerror}).",

@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "blockcheck"
 # each row may use the rows above it; the rooms of one row do not know each other
 ROWS = (
-    {"units", "errors", "uncertainty", "profiles", "settings"},
+    {"units", "errors", "files", "uncertainty", "profiles", "settings"},
     {"vision.photo"},
     {"vision.plane"},
     {"vision.references"},

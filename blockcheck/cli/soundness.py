@@ -7,9 +7,10 @@ from pathlib import Path
 import click
 
 from ..errors import DamagedProjectError
+from ..files import sha256_of
 from ..measuring.measure import measure_photo
 from ..project import Lost, Project, ProjectReader
-from ..project.records import settings_in, sha256_of
+from ..project.records import settings_in
 from ..project.schema import locate
 from ..report import project_words as words
 from .command import command

@@ -13,7 +13,7 @@ from ..settings import Length, Settings
 from ..uncertainty import Estimate, Term
 from ..units import parse_length, parse_size
 from ..vision.finding import plane_of
-from ..vision.photo import read_photo
+from ..vision.photo import read_photo, told
 from ..vision.plane.calibrate import Calibration, LensView, make_profile
 from .gauge import OneWay, e_n, one_way
 from .measure import measure_photo
@@ -214,7 +214,8 @@ def profile_of_photos(
     for path in paths:
         try:
             photo = read_photo(path)
-            views.append(LensView.of(photo, plane_of(photo, given)))
+            with told(photo.path):
+                views.append(LensView.of(photo, plane_of(photo, given)))
         except MeasureError as e:
             failed.append(e)
     profile, calibration = make_profile(views)

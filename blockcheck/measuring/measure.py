@@ -14,7 +14,7 @@ from ..vision.cloth.candidates import in_order
 from ..vision.cloth.judging import doubtful
 from ..vision.cloth.outline import Outline, Side, find_outlines, outline_near
 from ..vision.finding import plane_of
-from ..vision.photo import Photo, read_photo
+from ..vision.photo import Photo, read_photo, told
 from ..vision.plane.plane import Plane
 from .results import Measurement, PhotoResult
 from .sides import measure_outline
@@ -38,7 +38,9 @@ def find_plane(path: str | Path, **settings: object) -> Plane:
     MeasureError
         Of the kind that says why there is no plane.
     """
-    return plane_of(read_photo(path), Settings.of(**settings))  # type: ignore[arg-type]
+    photo, given = read_photo(path), Settings.of(**settings)  # type: ignore[arg-type]
+    with told(photo.path):
+        return plane_of(photo, given)
 
 
 def measure_photo(
@@ -69,7 +71,8 @@ def open_photo(path: str | Path, given: Settings) -> OpenPhoto | PhotoResult:
     photo: Photo | None = None
     try:
         photo = read_photo(path)
-        return OpenPhoto(photo, plane_of(photo, given), given)
+        with told(photo.path):
+            return OpenPhoto(photo, plane_of(photo, given), given)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
         return PhotoResult(Path(path), sha256, (), (e.problem(),), None, doubtful=e.doubtful)
@@ -98,15 +101,16 @@ class OpenPhoto:
         """
         photo, plane, given = self.photo, self.plane, self.given
         try:
-            outlines = _outlines(photo, plane, corners)
-            if corners is not None and held:
-                outlines = [_held(outlines[0], np.asarray(corners, float), held)]
-            blocks = tuple(measure_outline(o, plane, given) for o in outlines)
+            with told(photo.path):
+                outlines = _outlines(photo, plane, corners)
+                if corners is not None and held:
+                    outlines = [_held(outlines[0], np.asarray(corners, float), held)]
+                blocks = tuple(measure_outline(o, plane, given) for o in outlines)
         except MeasureError as e:
             return PhotoResult(
                 photo.path, photo.sha256, (), (e.problem(),), plane, doubtful=e.doubtful
             )
-        problems = plane.problems + _doubts(blocks)
+        problems = photo.problems + plane.problems + _doubts(blocks)
         return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BlockcheckError, LengthError, ProjectError
+from ..files import MAX_TEXT, read_whole, write_whole
 from ..planning.plan import BlockRecord
 from ..uncertainty import Estimate, Term
 from ..units import INCH, MM_PER, parse_length
@@ -272,12 +273,9 @@ def relative(path: Path, folder: Path) -> str:
 
 def write_text(path: Path, text: str) -> None:
     """Write a whole file or leave what was there."""
-    part = path.with_name(path.name + ".part")
     try:
-        part.write_text(text, encoding="utf-8", newline="")
-        os.replace(part, path)
+        write_whole(path, text.encode())
     except OSError as e:
-        part.unlink(missing_ok=True)
         raise ProjectError(
             f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
         ) from e
@@ -299,7 +297,7 @@ def write_new(path: Path, data: bytes) -> None:
 
 def _read(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_whole(path, MAX_TEXT).decode("utf-8-sig")
     except OSError as e:
         raise ProjectError(f"{path} cannot be read ({e.strerror}).", "Check its name.") from e
     except UnicodeDecodeError as e:

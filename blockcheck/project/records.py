@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -246,17 +245,6 @@ def as_point(xy: Sequence[float]) -> Point:
     if not (math.isfinite(x) and math.isfinite(y)):
         raise ProjectError("A point needs two numbers, in millimetres from the top left corner.")
     return x, y
-
-
-def sha256_of(path: Path) -> str | None:
-    """The checksum of a photo's file; None where there is no file to read."""
-    try:
-        if not path.is_file():
-            return None
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except (OSError, ValueError):
-        return None
 
 
 def plan_from(d: Mapping[str, Any]) -> Plan:

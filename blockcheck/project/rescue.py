@@ -19,6 +19,7 @@ from typing import Any
 
 from .. import __version__
 from ..errors import BlockcheckError, DamagedProjectError
+from ..files import sha256_of
 from ..planning.plan import Plan
 from . import opening, records, schema, seals
 from .exchange import SPOILED, write_new
@@ -189,7 +190,7 @@ class _Rescuer:
         for row_id, row in self.torn["photo"].items():
             self.faults.append(f"the photo {row.get('path', row_id)}: its place and checksum")
             place, due = row.get("path"), row.get("sha256")
-            if place and due and records.sha256_of(self.path.parent / place) == due:
+            if place and due and sha256_of(self.path.parent / place) == due:
                 # these bytes are what was kept
                 self.sound["photo"][row_id] = {"camera": None, "at": _now(), **row, "id": row_id}
 

@@ -5,24 +5,44 @@ from __future__ import annotations
 import hashlib
 import io
 import warnings
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
+import simplejpeg
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
-from ..errors import PhotoError
+from ..errors import PhotoError, Problem
+from ..files import MAX_PHOTO, read_whole
 
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 MIN_PIXELS = 1_900_000
 MAX_PIXELS = 52_000_000
+MIN_SIDE = 700  # narrower ones are strips and panoramas
+# No other kind is tried: some start another program to read them (EPS, for one).
+_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")
 _END_OF_IMAGE = b"\xff\xd9"  # ITU-T T.81, B.1.1.3; stuffed bytes keep it out of a scan
+_START_OF_SCAN = b"\xff\xda"
+_MAX_SCANS = 100  # a progressive photo has about ten; thousands would keep a decoder busy for hours
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
 _ORIENTATION = ExifTags.Base.Orientation
 _QUARTER_TURNS: dict[object, int] = {6: 1, 3: 2, 8: 3}  # mirrored ones are no phone's
+
+# EXIF 2.32, table 6: what turns the stored picture upright
+_UPRIGHT: dict[object, tuple[int | None, int | None]] = {  # rotate, then flip (0 down, 1 across)
+    2: (None, 1),
+    3: (cv2.ROTATE_180, None),
+    4: (None, 0),
+    5: (cv2.ROTATE_90_CLOCKWISE, 1),
+    6: (cv2.ROTATE_90_CLOCKWISE, None),
+    7: (cv2.ROTATE_90_CLOCKWISE, 0),
+    8: (cv2.ROTATE_90_COUNTERCLOCKWISE, None),
+}
 
 register_heif_opener()
 
@@ -47,6 +67,8 @@ class Photo:
         Maker and model, as EXIF gives them.
     quarter_turns : int
         How often the sensor's picture was turned clockwise by 90° to stand upright.
+    damaged : bool
+        Whether the decoder had to pass over bytes that make no sense.
     """
 
     path: Path
@@ -56,6 +78,21 @@ class Photo:
     focal_35mm: float | None
     camera: str | None
     quarter_turns: int = 0
+    damaged: bool = False
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """What is to be told of the file itself."""
+        if not self.damaged:
+            return ()
+        return (
+            Problem(
+                "photo_damaged",
+                "warning",
+                f"{self.path.name} is damaged: part of it was decoded from bytes that make no sense.",
+                "Copy it from the phone again, or take it again; do not cut on these numbers.",
+            ),
+        )
 
     @property
     def size(self) -> tuple[int, int]:
@@ -84,7 +121,7 @@ def read_photo(path: str | Path) -> Photo:
     """
     path = Path(path)
     try:
-        data = path.read_bytes()
+        data = read_whole(path, MAX_PHOTO)
     except OSError as e:
         raise PhotoError(
             f"{path.name} cannot be opened ({e.strerror}).", "Check its name and place."
@@ -92,19 +129,9 @@ def read_photo(path: str | Path) -> Photo:
     if not data:
         raise PhotoError(f"{path.name} is empty.", _HINT)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
-            with Image.open(io.BytesIO(data)) as opened:
-                _check_size(opened, path)
-                exif = opened.getexif()
-                focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
-                # pillow-heif has turned the picture already and keeps here by how much
-                turned = opened.info.get("original_orientation") or exif.get(_ORIENTATION)
-                camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
-                if opened.format in ("JPEG", "MPO") and opened.mode in ("RGB", "L"):
-                    gray, decoding = _jpeg(data, opened.fp.tell() if opened.fp else 0)
-                else:
-                    gray, decoding = _other(opened, exif)
+        return _decoded(path, data)
+    except PhotoError:
+        raise
     except UnidentifiedImageError as e:
         hint = _HINT
         if path.suffix == ".blockcheck":
@@ -114,8 +141,27 @@ def read_photo(path: str | Path) -> Photo:
         raise PhotoError(
             f"{path.name} has too many pixels.", "Use a photo of 2 to 50 megapixels."
         ) from e
-    except (OSError, ValueError, SyntaxError, EOFError, RuntimeError, MemoryError) as e:
+    except Exception as e:  # a spoiled file can make a decoder raise anything
         raise PhotoError(f"{path.name} is damaged or cut short.", _HINT) from e
+
+
+def _decoded(path: Path, data: bytes) -> Photo:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
+        Image.init()
+        formats = [name for name in _FORMATS if name in Image.OPEN]
+        with Image.open(io.BytesIO(data), formats=formats) as opened:
+            _check_size(opened, path)
+            exif = opened.getexif()
+            focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
+            stored = exif.get(_ORIENTATION)
+            # pillow-heif has turned the picture already and keeps here by how much
+            turned = opened.info.get("original_orientation") or stored
+            camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
+            decoded = None
+            if opened.format in ("JPEG", "MPO") and opened.mode in ("RGB", "L"):
+                decoded = _jpeg(data, opened.fp.tell() if opened.fp else 0, stored, path)
+            gray, decoding, damaged = decoded or (*_other(opened, exif), False)
     return Photo(
         path=path,
         gray=gray,
@@ -124,7 +170,20 @@ def read_photo(path: str | Path) -> Photo:
         focal_35mm=_positive(focal),
         camera=" ".join(filter(None, camera)) or None,
         quarter_turns=_QUARTER_TURNS.get(turned, 0),
+        damaged=damaged,
     )
+
+
+@contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Turn what OpenCV and NumPy raise on pixels that nobody foresaw into a `PhotoError`."""
+    try:
+        yield
+    except (cv2.error, np.linalg.LinAlgError, ArithmeticError, MemoryError, RecursionError) as e:
+        raise PhotoError(
+            f"{path.name} cannot be worked on ({type(e).__name__}).",
+            "Take the photo again; if that does not help, report it with the photo.",
+        ) from e
 
 
 def coarse(pixels: np.ndarray, step: int) -> np.ndarray:
@@ -137,22 +196,50 @@ def coarse(pixels: np.ndarray, step: int) -> np.ndarray:
     return cv2.resize(pixels, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
 
 
-def _jpeg(data: bytes, scans_at: int) -> tuple[np.ndarray, Future[np.ndarray]]:
-    """Upright pixels by OpenCV, which passes over a missing end.
+def _jpeg(
+    data: bytes, scans_at: int, orientation: object, path: Path
+) -> tuple[np.ndarray, Future[np.ndarray], bool] | None:
+    """Upright pixels, and whether the decoder complained; None for a kind that it does not know.
 
     A JPEG holds its luma by itself, decoded in half the time of its colours: the references are
     looked for in the one while a thread decodes the others.
     """
-    if data.find(_END_OF_IMAGE, scans_at) < 0:
+    end = data.find(_END_OF_IMAGE, scans_at)
+    if end < 0:
         raise OSError("no end of image")
-    stored = np.frombuffer(data, np.uint8)
+    if data.count(_START_OF_SCAN, scans_at, end) > _MAX_SCANS:
+        raise OSError("more scans than a photo has")
+
+    def decode(space: str, strict: bool = False) -> np.ndarray:
+        pixels = simplejpeg.decode_jpeg(data, colorspace=space, strict=strict)
+        return _upright(pixels[..., 0] if space == "GRAY" else pixels, orientation)
+
+    def colours() -> np.ndarray:
+        try:
+            return decode("RGB")
+        except (ValueError, MemoryError) as e:
+            raise PhotoError(f"{path.name} is damaged or cut short.", _HINT) from e
+
     aside = ThreadPoolExecutor(1)
-    decoding = aside.submit(lambda: np.asarray(cv2.imdecode(stored, cv2.IMREAD_COLOR_RGB)))
+    decoding = aside.submit(colours)
     aside.shutdown(wait=False)
-    gray = cv2.imdecode(stored, cv2.IMREAD_GRAYSCALE)
-    if gray is None:
-        raise OSError("no picture")
-    return gray, decoding
+    try:
+        return decode("GRAY", strict=True), decoding, False
+    except ValueError:  # bytes that make no sense
+        pass
+    try:
+        return decode("GRAY"), decoding, True
+    except ValueError:
+        return None
+
+
+def _upright(pixels: np.ndarray, orientation: object) -> np.ndarray:
+    turn, flip = _UPRIGHT.get(orientation, (None, None))
+    if turn is not None:
+        pixels = cv2.rotate(pixels, turn)
+    if flip is not None:
+        pixels = cv2.flip(pixels, flip)
+    return np.ascontiguousarray(pixels)
 
 
 def _other(image: Image.Image, exif: Image.Exif) -> tuple[np.ndarray, Future[np.ndarray]]:
@@ -175,7 +262,7 @@ def _check_size(image: Image.Image, path: Path) -> None:
         raise PhotoError(
             f"{path.name} has {mp:.0f} megapixels.", "Use a photo of 2 to 50 megapixels."
         )
-    if width * height < MIN_PIXELS:
+    if width * height < MIN_PIXELS or min(width, height) < MIN_SIDE:
         raise PhotoError(
             f"{path.name} has only {width} × {height} pixels.",
             "Use the photo as the phone made it, 2 megapixels or more, not a preview or a screenshot.",
@@ -190,7 +277,7 @@ def _on_white(image: Image.Image, exif: Image.Exif) -> Image.Image:
 
 
 def _words(value: object) -> str:
-    return str(value).replace("\0", " ").strip() if value else ""
+    return "".join(c if c.isprintable() else " " for c in str(value or "")).strip()
 
 
 def _positive(value: object) -> float | None:
