@@ -8,9 +8,10 @@ from pathlib import Path
 import click
 
 from ..errors import ProjectError
+from ..files import sha256_of
 from ..measuring.results import PhotoResult
 from ..project import Project
-from ..project.records import settings_in, sha256_of
+from ..project.records import settings_in
 from ..report import measured_words, project_words
 from ..settings import Settings
 from .command import command
