@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from ..report import measured_words as words
-from ..report.cautions import SHORT_CAUTION
+from ..report.phrases import SHORT_CAUTION
 from ..units import INCH
 from .command import command
 from .measuring import draw

@@ -9,7 +9,7 @@ import click
 from ..project import Project
 from ..project.records import STATES
 from ..report import project_words as words
-from ..report.cautions import SHORT_CAUTION
+from ..report.phrases import SHORT_CAUTION
 from .as_json import to_json
 from .command import command
 from .options import JSON, NAME, PROJECT

@@ -15,7 +15,7 @@ from ..project import PhotoFile, Project
 from ..project.records import Point
 from ..project.suggestions import suggestions
 from ..report import mark_words as words
-from ..report.words import sentence
+from ..report.phrases import sentence
 from ..units import format_length, parse_length
 from ..vision.seams.points import Suggested
 from .command import command

@@ -12,7 +12,7 @@ import click
 from ..errors import BlockcheckError
 from ..measuring.results import PhotoResult
 from ..report import measured_words as words
-from ..report.cautions import SHORT_CAUTION
+from ..report.phrases import SHORT_CAUTION
 from ..settings import Settings
 from ..units import parse_length
 from ..vision.photo import read_photo

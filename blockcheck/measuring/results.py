@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import Doubtful, Problem
 from ..uncertainty import Estimate, Term, combine, verdict
-from ..vision.plane.plane import Plane
+
+if TYPE_CHECKING:
+    from ..vision.plane.plane import Plane
 
 SCHEMA = "blockcheck/measurement-1"
 

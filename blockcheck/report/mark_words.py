@@ -11,7 +11,7 @@ from ..project.records import Point
 from ..project.suggestions import BY_RULER
 from ..units import format_length, format_uncertainty
 from ..vision.seams.points import Suggested
-from .words import sentence
+from .phrases import sentence
 
 SIDES = ("top", "right", "bottom", "left")
 GUESSES = "These are guesses. Look at each, check it with the ruler, and take only what is right:"

@@ -14,8 +14,10 @@ from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
 from ..units import format_length, format_uncertainty
-from .cautions import CAUTION as CAUTION
-from .cautions import RULER_FIRST as RULER_FIRST
+from .phrases import CAUTION as CAUTION
+from .phrases import RULER_FIRST as RULER_FIRST
+from .phrases import names as names
+from .phrases import sentence as sentence
 
 AIM = {"width": "wide", "height": "high"}
 DOUBT = 0.05  # a chance of being wrong that is worth a word
@@ -30,14 +32,6 @@ def size(plan: Plan, width_mm: float, height_mm: float) -> str:
     """Write a size: ``6 1/8 × 9 in``."""
     wide = length(plan, width_mm, fraction=32).removesuffix(f" {plan.unit}")
     return f"{wide} × {length(plan, height_mm, fraction=32)}"
-
-
-def names(several: Sequence[str], most: int = 12) -> str:
-    """Write names in a row: ``A, B and C``; of very many the first and how many more."""
-    shown = [called(name) for name in several[:most]]
-    if len(several) > most:
-        shown.append(f"{len(several) - most} more")
-    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
 
 
 def headline(quilt: QuiltPlan) -> str:
@@ -374,8 +368,3 @@ def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
 
 def _count(n: int, thing: str) -> str:
     return f"1 {thing} is" if n == 1 else f"{n} {thing}s are"
-
-
-def sentence(text: str) -> str:
-    """Begin with a capital and leave the rest as it is, for it may hold names."""
-    return text[:1].upper() + text[1:]

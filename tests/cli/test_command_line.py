@@ -142,12 +142,23 @@ def test_the_shell_completes_commands_without_loading_them():
     assert [item.value for item in found] == ["trim", "trim-sheet"]
 
 
-def test_help_loads_nothing_heavy():
-    code = (
-        "import sys; from blockcheck.cli import main\n"
-        "try: main(['--help'])\n"
-        "except SystemExit: pass\n"
-        "print(*sorted({'numpy', 'scipy', 'cv2', 'PIL', 'reportlab'} & set(sys.modules)))"
-    )
+HEAVY = {"numpy", "scipy", "cv2", "PIL", "reportlab", "jinja2", "starlette"}
+
+
+@pytest.mark.parametrize(
+    ("code", "allowed"),
+    [
+        ("from blockcheck.cli import main; main(['--help'], standalone_mode=False)", set()),
+        ("from blockcheck.cli import main; main(['--version'], standalone_mode=False)", set()),
+        ("from blockcheck.cli import main; main(['list', 'PROJECT'], standalone_mode=False)", {"numpy"}),
+        ("import blockcheck.measuring.measure", {"numpy", "cv2", "PIL"}),
+        ("from blockcheck.cli import main; main(['mark', '-h'], standalone_mode=False)", {"numpy", "cv2", "PIL"}),
+    ],
+)  # fmt: skip
+def test_nothing_is_loaded_that_is_not_needed(code, allowed, project):
+    """What decides how soon a command begins; docs/benchmarks/startup.py times it."""
+    code = code.replace("PROJECT", str(project))
+    code += "\nimport sys; print(*(m for m in sys.modules if '.' not in m))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
-    assert done.stdout.splitlines()[-1] == ""
+    assert done.returncode == 0, done.stderr
+    assert HEAVY & set(done.stdout.splitlines()[-1].split()) <= allowed

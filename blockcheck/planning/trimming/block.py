@@ -6,12 +6,15 @@ import copy
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from ...errors import PlanError
+
+if TYPE_CHECKING:
+    from scipy.spatial import ConvexHull
 
 Array = NDArray[np.float64]
 
@@ -58,6 +61,8 @@ class Block:
     @cached_property
     def hull(self) -> ConvexHull:
         """The outline's convex hull: outward normals n and offsets with n · x + offset <= 0."""
+        from scipy.spatial import ConvexHull, QhullError  # a project's list needs none
+
         try:
             return ConvexHull(self.outline_mm)
         except QhullError as error:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
+from ...uncertainty import normal_cdf
 from ...units import INCH
 from .block import Block
 from .placement import Placement, Wishes, offcuts, place_all
@@ -103,5 +103,5 @@ def holds_probability(block: Block, laid: Placement, u_mm: tuple[float, float]) 
     chance = 1.0
     for spare, u in zip(laid.spare_mm, u_mm, strict=True):
         slack = 2 * (spare + block.guard_mm + block.give_mm)
-        chance *= float(ndtr(slack / u)) if u > 0 else float(slack >= -_EPS)
+        chance *= normal_cdf(slack / u) if u > 0 else float(slack >= -_EPS)
     return chance

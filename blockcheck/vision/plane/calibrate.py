@@ -14,7 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import chi2
 
 from ...errors import ProfileError
 from ...profiles import LensProfile
@@ -206,7 +205,9 @@ def _open(prior: LensPrior, size: tuple[int, int]) -> LensPrior:
 
 
 def _fits(off: np.ndarray, covariance: np.ndarray) -> bool:
-    return float(off @ np.linalg.solve(covariance, off)) < chi2.isf(_RARE, len(off))
+    from scipy.special import chdtri  # takes long to load, and is needed with a profile only
+
+    return float(off @ np.linalg.solve(covariance, off)) < chdtri(len(off), _RARE)
 
 
 def _moved(prior: LensPrior, common: np.ndarray, covariance: np.ndarray | None = None) -> LensPrior:

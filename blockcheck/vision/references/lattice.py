@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from scipy import ndimage
 
 from ..plane.lens import Camera
 
@@ -222,7 +221,9 @@ def trusted(seen: Seen, lattice: Lattice, window_mm: float) -> np.ndarray | None
 
 def _by_line(values: np.ndarray, line: np.ndarray, strong: np.ndarray) -> np.ndarray:
     """(N,) median of the strong values on the line that each piece belongs to."""
-    present, own = np.unique(line[strong], return_inverse=True)
+    order = np.lexsort((values[strong], line[strong]))
+    ranked = values[strong][order]
+    present, first, count = np.unique(line[strong][order], return_index=True, return_counts=True)
     found = np.zeros(line.max() + 1)
-    found[present] = ndimage.median(values[strong], own, np.arange(len(present)))
+    found[present] = (ranked[first + (count - 1) // 2] + ranked[first + count // 2]) / 2
     return found[line]
