@@ -33,6 +33,7 @@ from ..errors import BlockcheckError, ProjectError, UploadError
 from ..report import words
 from . import intake, work
 from .doing import ACTIONS, Doing
+from .downloads import Downloads
 from .events import Hub
 from .pictures import SIDES, Pictures
 from .queue import Queue
@@ -65,6 +66,7 @@ class Page:
         self.queue = Queue(shelf, self.hub, self.workers, self.pictures, profiles)
         self.showing = Showing(shelf, self.queue, self.workers)
         self.doing = Doing(shelf, self.queue, self.workers, self.showing)
+        self.downloads = Downloads(shelf, self.workers, self.showing)
         self._uploads = asyncio.Semaphore(_UPLOADS)
         self._templates = Environment(
             loader=PackageLoader("blockcheck", "page/templates"),
@@ -85,6 +87,7 @@ class Page:
                 Route(here + "/events", self.events),
                 Route(here + "/picture/{sha256}", self.picture),
                 Route(here + "/do/{action}", self.do, methods=["POST"]),
+                Route(here + "/file/{name}", self.file),
                 Route(here + "/{view}", self.view),
                 Mount("/static", StaticFiles(packages=[("blockcheck.page", "static")])),
             ],
@@ -190,6 +193,13 @@ class Page:
             place,
             media_type="image/jpeg",
             headers={"cache-control": "private, max-age=86400, immutable"},
+        )
+
+    async def file(self, request: Request) -> Response:
+        """A file to download or print."""
+        paper = request.query_params.get("paper", "letter")
+        return await self.downloads.get(
+            request.path_params["project"], request.path_params["name"], paper
         )
 
     async def do(self, request: Request) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,12 @@ from ..report import words
 from ..report.screen_picture import on_block, on_photo
 from ..settings import Settings
 from ..units import INCH
-from . import work
+from . import forms, rows_view, work
+from .block_view import SIDES
 from .intake import Received
 from .queue import Queue, sha256_of
 from .shelf import Shelf
-from .showing import SIDES, Showing
+from .showing import Showing
 
 EXAMPLE = "Sailboats (example)"
 Given = dict[str, Any]
@@ -45,6 +47,9 @@ ACTIONS = frozenset(
         "order",
         "tick",
         "ready",
+        "plan",
+        "choose",
+        "arrange",
     }
 )
 
@@ -227,6 +232,30 @@ class Doing:
         """Lay the blocks into the rows in another order."""
         names = [str(name) for name in given["names"]]
         return await self._with(project, lambda q: q.set_order(names))
+
+    async def arrange(self, project: str, given: Given) -> Given:
+        """Lay the blocks in the order that meets best."""
+        quilt, blocks = await self._showing.worked_out(project)
+        names = rows_view.suggested(quilt, blocks)
+        if not names:
+            raise ProjectError("There is no better order of the blocks.")
+        return await self._with(project, lambda q: q.set_order(names))
+
+    async def choose(self, project: str, given: Given) -> Given:
+        """Choose the size to trim to: a row of the size table, or none."""
+        quilt, _ = await self._showing.worked_out(project)
+        size = None
+        if given.get("row") is not None:
+            if quilt.choice is None:
+                raise ProjectError(quilt.gaps["size"])
+            row = quilt.choice.table[int(given["row"])]
+            size = (row.width_mm, row.height_mm)
+        return await self._with(project, lambda q: q.set_plan(replace(q.plan, chosen_mm=size)))
+
+    async def plan(self, project: str, given: Given) -> Given:
+        """Change the plan by its form."""
+        entries = {str(k): v for k, v in given["entries"].items()}
+        return await self._with(project, lambda q: q.set_plan(forms.read(q.plan, entries)))
 
     async def tick(self, project: str, given: Given) -> Given:
         """Tick a cut off, or take the tick away."""

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import asdict, replace
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
+from markupsafe import Markup
 from starlette.exceptions import HTTPException
 
 from ..errors import ProjectError
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..project import Event, Kept
+from ..planning.trimming.trim_lines import TrimPlan
+from ..project import PhotoFile, Undoable
 from ..report import words
-from ..report.screen_picture import on_photo
 from ..units import format_uncertainty
-from . import work
+from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Shelf
 
@@ -30,8 +29,6 @@ VIEWS = {
     "cut": "Cut",
     "plan": "Plan",
 }
-SIDES = ("top", "right", "bottom", "left")
-CORNERS = ("top left", "top right", "bottom right", "bottom left")
 Shown = dict[str, Any]
 
 
@@ -42,6 +39,7 @@ class Showing:
         self._shelf, self._queue, self._workers = shelf, queue, workers
         self._plans: dict[str, tuple[object, QuiltPlan, tuple[BlockRecord, ...]]] = {}
         self._planning: dict[str, asyncio.Lock] = {}
+        self._looked: dict[str, dict[Any, Any]] = {}
 
     def projects(self) -> list[Shown]:
         """Every project with how many blocks it has."""
@@ -171,13 +169,13 @@ class Showing:
             "block": block,
             "photo": photo,
             "kept": kept,
-            "sizes": _sizes(plan, block, kept),
+            "sizes": block_view.sizes(plan, block, kept),
             "can": can,
             "history": [
                 {
-                    "when": _when(event.at),
+                    "when": block_view.when(event.at),
                     "what": event.what,
-                    "said": _event_size(plan, event.kept) if event.kept else event.detail,
+                    "said": block_view.event_size(plan, event.kept) if event.kept else event.detail,
                 }
                 for event in reversed(history)
             ],
@@ -186,12 +184,122 @@ class Showing:
             "data": {
                 "name": name,
                 "photo": None if photo is None or photo.missing else photo.sha256,
-                "held": _held(history, kept),
-                "labels": _labels(plan, block, kept),
-                **_drawn(block),
+                "held": block_view.held(history, kept),
+                "labels": block_view.labels(plan, block, kept),
+                **block_view.drawn(block),
                 "can": asdict(can),
             },
         }
+
+    async def _blocks(self, project: str, query: dict[str, str]) -> Shown:
+        """All blocks at a glance; the sizes come after, from `_sizes`."""
+        blocks, removed, can = await asyncio.to_thread(self._set, project)
+        photos = await asyncio.to_thread(self._shas, project)
+        return {
+            "blocks": blocks,
+            "removed": removed,
+            "photos": photos,
+            "can": can,
+            "called": called,
+            "u95": format_uncertainty,
+        }
+
+    def _set(self, project: str) -> tuple[tuple[BlockRecord, ...], tuple[str, ...], Undoable]:
+        with self._shelf.open(project) as quilt:
+            return quilt.blocks(), quilt.removed(), quilt.undoable("plan")
+
+    def _shas(self, project: str) -> dict[str, str]:
+        with self._shelf.open(project) as quilt:
+            return quilt.latest_photos()
+
+    async def _sizes(self, project: str, query: dict[str, str]) -> Shown:
+        """The size table, and what one of its sizes means for every block."""
+        quilt, blocks = await self.worked_out(project)
+        if quilt.choice is None:
+            return {"data": {"rows": [], "said": [quilt.gaps["size"]]}}
+        table = quilt.choice.table
+        sizes = [(row.width_mm, row.height_mm) for row in table]
+        chosen = sizes.index(quilt.choice.size_mm)
+        number = query.get("row", "")
+        at = min(int(number), len(table) - 1) if number.isdigit() else chosen
+        trims = await self._trims(project, sizes[at])
+        return {"data": set_view.sizes(quilt, blocks, trims, at, chosen)}
+
+    async def _trims(self, project: str, size: tuple[float, float]) -> tuple[TrimPlan, ...]:
+        """Every block's trim at a size, laid once for each state of the file."""
+        quilt, blocks = await self.worked_out(project)
+        if size == quilt.size_mm:
+            return quilt.trims
+        known = self._looked.setdefault(project, {})
+        if known.get("of") is not quilt:
+            known.clear()
+            known["of"] = quilt
+        if size not in known:
+            known[size] = await self._workers.run("plan", work.trims_at, quilt.plan, blocks, size)
+        found: tuple[TrimPlan, ...] = known[size]
+        return found
+
+    async def _rows(self, project: str, query: dict[str, str]) -> Shown:
+        """The quilt drawn to scale, with the seams that miss."""
+        quilt, blocks = await self.worked_out(project)
+        can = await asyncio.to_thread(self._can, project, "order")
+        return {
+            "quilt": quilt,
+            "can": can,
+            "said": words.rows_verdict(quilt),
+            **rows_view.rows(quilt, blocks),
+        }
+
+    def _can(self, project: str, of: str) -> Undoable:
+        with self._shelf.open(project) as quilt:
+            return quilt.undoable(of)
+
+    async def _trim(self, project: str, query: dict[str, str]) -> Shown:
+        """One block's cuts, in large type."""
+        quilt, blocks = await self.worked_out(project)
+        names = [t.name for t in quilt.trims]
+        if not names:
+            return {"quilt": quilt, "gap": quilt.gaps.get("trims") or quilt.gaps["size"]}
+        record = {b.name: b for b in blocks}
+        left = [n for n in names if record[n].state == "measured"]
+        name = query.get("name") or (left or names)[0]
+        if name not in names:
+            raise ProjectError(
+                f"{words.sentence(called(name))} has no trim lines.", "Choose another."
+            )
+        trim, photo = (
+            quilt.trims[names.index(name)],
+            await asyncio.to_thread(self._photo, project, name),
+        )
+        drawing = await self._workers.run(
+            "plan", work.trim_drawing, quilt.plan, record[name], trim, photo
+        )
+        ticks = await asyncio.to_thread(self._ticks, project)
+        return trim_view.trim(quilt, record[name], trim, names, len(left), ticks, Markup(drawing))
+
+    def _photo(self, project: str, name: str) -> PhotoFile | None:
+        with self._shelf.open(project) as quilt:
+            return quilt.photo(name)
+
+    def _ticks(self, project: str) -> frozenset[str]:
+        with self._shelf.open(project) as quilt:
+            return quilt.ticks()
+
+    async def _cut(self, project: str, query: dict[str, str]) -> Shown:
+        """What else to cut, with tick boxes, and what can be printed."""
+        quilt, _ = await self.worked_out(project)
+        ticks = await asyncio.to_thread(self._ticks, project)
+        return {"quilt": quilt, "ticks": ticks, "cut_words": trim_view.cut_words}
+
+    async def _plan(self, project: str, query: dict[str, str]) -> Shown:
+        """The plan as a form."""
+        can = await asyncio.to_thread(self._can, project, "plan")
+        plan = await asyncio.to_thread(self._plan_of, project)
+        return {"entries": forms.entries(plan), "can": can}
+
+    def _plan_of(self, project: str) -> Plan:
+        with self._shelf.open(project) as quilt:
+            return quilt.plan
 
     async def _lines(self, project: str, query: dict[str, str]) -> Shown:
         """Where a block is trimmed, in its photo's pixels."""
@@ -201,7 +309,9 @@ class Showing:
         block = next((b for b in blocks if b.name == name), None)
         if trim is None or block is None or block.corners_px is None:
             return {"data": {"kept": None}}
-        return {"data": {"kept": _px(block, trim.placement.corners_mm), "fits": trim.fits}}
+        return {
+            "data": {"kept": block_view.px(block, trim.placement.corners_mm), "fits": trim.fits}
+        }
 
     async def _mend(self, project: str, query: dict[str, str]) -> Shown:
         """A photo that was refused, to set the corners in by hand."""
@@ -218,82 +328,6 @@ class Showing:
                 "corners": [list(xy) for xy in item.doubtful],
             },
         }
-
-
-def _px(block: BlockRecord, places_mm: Any) -> list[list[float]]:
-    """Places on a block in its photo's pixels."""
-    assert block.corners_mm is not None
-    assert block.corners_px is not None
-    places = np.asarray(places_mm, float).reshape(-1, 2)
-    found = on_photo(places, block.corners_mm, block.corners_px)
-    return [[round(float(x), 2), round(float(y), 2)] for x, y in found]
-
-
-def _drawn(block: BlockRecord) -> Shown:
-    """What is drawn of a block on its photo, in the photo's pixels."""
-    if block.corners_px is None:
-        return {"corners": [], "points": {}, "line": None, "outline": []}
-    line = block.centre_line_mm
-    names, places = list(block.points_mm), list(block.points_mm.values())
-    return {
-        "corners": [[float(x), float(y)] for x, y in block.corners_px],
-        "outline": _px(block, block.outline_mm),
-        "points": dict(zip(names, _px(block, places), strict=True)),
-        "line": None if line is None else _px(block, line),
-    }
-
-
-def _labels(plan: Plan, block: BlockRecord, kept: Kept) -> list[Shown]:
-    """Each side's length, a little inside its middle."""
-    if kept.measurement is None or block.corners_mm is None:
-        return []
-    corners, middle = block.corners_mm, block.corners_mm.mean(axis=0)
-    sides = (corners + np.roll(corners, -1, axis=0)) / 2
-    places = _px(block, sides + (middle - sides) * 0.2)
-    return [
-        {"at": at, "text": words.length(plan, e.value)}
-        for at, e in zip(places, kept.measurement.sides_mm, strict=True)
-    ]
-
-
-def _held(history: tuple[Event, ...], kept: Kept) -> list[int]:
-    """The sides that were set by hand: as the last step says, else all of them."""
-    if kept.measurement is None or not kept.measurement.by_hand:
-        return []
-    said = next(e.detail for e in reversed(history) if e.kept is not None)
-    named = [k for k, side in enumerate(SIDES) if side in said.partition("by hand:")[2]]
-    return named or [0, 1, 2, 3]
-
-
-def _sizes(plan: Plan, block: BlockRecord, kept: Any) -> list[Shown]:
-    """The sizes in words, each with its ±."""
-
-    def row(name: str, e: Any) -> Shown:
-        return {
-            "name": name,
-            "size": words.length(plan, e.value),
-            "u": format_uncertainty(e.u95, unit=plan.unit),
-        }
-
-    rows = [row("Width", block.width_mm), row("Height", block.height_mm)]
-    m = kept.measurement
-    if m is not None:
-        rows += [
-            row(f"{side.capitalize()} side", e) for side, e in zip(SIDES, m.sides_mm, strict=True)
-        ]
-        rows.append(row("Largest bow", max(m.bow_mm, key=lambda e: e.value)))
-        square = m.out_of_square_mm
-        rows.append(row("Out of square", replace(square, value=abs(square.value))))
-    return rows
-
-
-def _event_size(plan: Plan, kept: Any) -> str:
-    sides = (kept.width_mm, kept.height_mm)
-    return words.size(plan, *(e.value for e in sides))
-
-
-def _when(at: str) -> str:
-    return datetime.fromisoformat(at).astimezone().strftime("%b %-d, %H:%M")
 
 
 def _count(n: int, thing: str) -> str:

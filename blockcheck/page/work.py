@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from ..measuring.results import PhotoResult
     from ..planning.plan import BlockRecord, Plan
     from ..planning.quilt import QuiltPlan
+    from ..planning.trimming.trim_lines import TrimPlan
+    from ..project import PhotoFile
     from ..settings import Settings
     from ..vision.seams.points import Suggested
 
@@ -201,3 +203,37 @@ def plan(the_plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     from ..planning.quilt import work_out
 
     return work_out(the_plan, blocks)
+
+
+def trims_at(
+    the_plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, float]
+) -> tuple[TrimPlan, ...]:
+    """Lay a size that is only looked at on every block."""
+    from ..planning.quilt import trims_at
+
+    return trims_at(the_plan, blocks, size_mm)
+
+
+def trim_drawing(
+    the_plan: Plan, block: BlockRecord, trim: TrimPlan, photo: PhotoFile | None
+) -> str:
+    """A block with its trim lines, as SVG."""
+    from ..report.trim_picture import flat_photo, trim_picture
+
+    return trim_picture(the_plan, block, trim, flat_photo(photo, block))
+
+
+def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
+    """Write what is downloaded or printed: "report", "trim-sheet", "card" or "sheet"."""
+    if kind == "report":
+        from ..report.html import write_report
+
+        write_report(target, **given)
+    elif kind == "trim-sheet":
+        from ..report.trim_sheet import write_trim_sheet
+
+        write_trim_sheet(target, **given)
+    else:
+        from ..report.card_sheet import write_card, write_sheet
+
+        (write_card if kind == "card" else write_sheet)(target, **given)

@@ -98,13 +98,13 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
     else:
         assert failure is not None
         raise failure
-    trims, passed_over = _trims(plan, used, cloth, size), None
+    trims, passed_over = trims_of(plan, used, cloth, size), None
     if why != "chosen" and any(t.cut_points for t in trims):
         kept = _keeping_points(plan, used, cloth, size)
         if kept is not None:
             passed_over = size, tuple(t.name for t in trims if t.cut_points)
             size, why = kept, "points"
-            trims = _trims(plan, used, cloth, size)
+            trims = trims_of(plan, used, cloth, size)
     holds = _holds(used, cloth, trims)
     doubts = {t.name: 1 - p if t.fits else p for t, p in zip(trims, holds, strict=True)}
     short = {m.name for m in below}
@@ -112,7 +112,7 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
     if planned is not None and short:
         some = [i for i, b in enumerate(used) if b.name in short]
         few, shapes = [used[i] for i in some], [cloth[i] for i in some]
-        laid = _trims(plan, few, shapes, planned)
+        laid = trims_of(plan, few, shapes, planned)
         may_reach = dict(zip([b.name for b in few], _holds(few, shapes, laid), strict=True))
     return Choice(
         size,
@@ -198,9 +198,10 @@ def _no_sliver(size: Size, used: Sequence[BlockRecord], largest: CommonSize) -> 
         )
 
 
-def _trims(
+def trims_of(
     plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block], size: Size
 ) -> tuple[TrimPlan, ...]:
+    """Lay a size on every block."""
     return trim_all(
         cloth,
         *size,
@@ -243,6 +244,6 @@ def _keeping_points(
     ]
     tries.sort(key=lambda one: float(np.abs(np.subtract(one, size)).sum()))
     for one in tries[:_TRIES]:
-        if not any(t.cut_points for t in _trims(plan, few, shapes, one)):
+        if not any(t.cut_points for t in trims_of(plan, few, shapes, one)):
             return one
     return None

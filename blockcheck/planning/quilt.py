@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from ..errors import PlanError
 from ..uncertainty import own_u, scale_u
 from ..units import INCH, to_step
-from .choice import Choice, choose
+from .choice import Choice, choose, trims_of
 from .cutting.cut_list import Fabric, Finish, cut_list
 from .cutting.pieces import CutPiece
 from .plan import BlockRecord, Plan
@@ -142,6 +142,15 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         finish=finish,
         gaps=gaps,
     )
+
+
+def trims_at(
+    plan: Plan, blocks: Sequence[BlockRecord], size_mm: tuple[float, float]
+) -> tuple[TrimPlan, ...]:
+    """Where each block is trimmed to a size that is only looked at: as `QuiltPlan.trims`."""
+    plan = replace(plan, chosen_mm=size_mm)
+    used = [b for b in blocks if b.state != "set aside"]
+    return trims_of(plan, used, [_cloth(b, plan) for b in used], size_mm)
 
 
 def _try(gaps: dict[str, str], what: str, work: Callable[[], T]) -> T | None:

@@ -159,6 +159,15 @@ class ProjectReader:
         )
         return self._photos("WHERE id = ?", rows[0]["photo"])[0] if rows else None
 
+    def latest_photos(self) -> dict[str, str]:
+        """The sha256 of each block's latest photo, by the block's name; those that have one."""
+        rows = self._rows(
+            "SELECT b.name, p.sha256 FROM block b JOIN measurement m ON m.id = (SELECT max(id) "
+            "FROM measurement WHERE block = b.id AND photo IS NOT NULL) "
+            "JOIN photo p ON p.id = m.photo"
+        )
+        return {row["name"]: row["sha256"] for row in rows}
+
     def photos(self) -> tuple[PhotoFile, ...]:
         """All photos, in the order of adding."""
         return self._photos("ORDER BY id")

@@ -1,0 +1,118 @@
+"""The set: what a size means for every block, in words and as small drawings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from ..planning.plan import BlockRecord
+from ..planning.quilt import QuiltPlan
+from ..planning.trimming.common_size import SizeRow
+from ..planning.trimming.rectangles import axes
+from ..planning.trimming.trim_lines import TrimPlan
+from ..report import words
+
+ENLARGED = 8.0  # how much more crooked than it is an edge is drawn, for a sixteenth to be seen
+_NEAR = 0.3  # of half the size: what lies nearer to a side is drawn enlarged about it
+Shown = dict[str, Any]
+
+
+def sizes(
+    quilt: QuiltPlan,
+    blocks: Sequence[BlockRecord],
+    trims: Sequence[TrimPlan],
+    at: int,
+    chosen: int,
+) -> Shown:
+    """The size table with one row looked at.
+
+    Parameters
+    ----------
+    quilt : QuiltPlan
+    blocks : sequence of BlockRecord
+    trims : sequence of TrimPlan
+        At the size of row `at`.
+    at, chosen : int
+        The row that is looked at, and the one to trim to.
+    """
+    assert quilt.choice is not None
+    table = quilt.choice.table
+    record = {b.name: b for b in blocks}
+    return {
+        "at": at,
+        "chosen": chosen,
+        "fixed": quilt.plan.chosen_mm is not None,
+        "rows": [
+            {
+                "size": words.size(quilt.plan, row.width_mm, row.height_mm),
+                "said": words.size_row(quilt, row),
+                "reached": row.reached,
+            }
+            for row in table
+        ],
+        "headline": words.headline(quilt),
+        "reasons": list(words.reasons(quilt)),
+        "gain": gain(quilt, table, at),
+        "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
+        "blocks": {
+            t.name: {
+                "fits": t.fits,
+                "said": _state(quilt, record[t.name], t),
+                **drawing(record[t.name], t),
+            }
+            for t in trims
+        },
+    }
+
+
+def gain(quilt: QuiltPlan, table: Sequence[SizeRow], at: int) -> str:
+    """What choosing a row gains and costs beside the one to trim to."""
+    row, n = table[at], len(quilt.names)
+    if row.reached == n:
+        said = "Every block reaches it."
+    elif not row.reached:
+        said = "No block reaches it."
+    else:
+        said = f"{row.reached} of {n} blocks reach it; not {words.names(row.set_aside)}."
+    least = table[0]
+    more = [
+        words.length(quilt.plan, a - b, fraction=32) + word
+        for a, b, word in (
+            (row.width_mm, least.width_mm, " wider"),
+            (row.height_mm, least.height_mm, " higher"),
+        )
+        if a - b > 0.1
+    ]
+    if more:
+        said += f" Each block is {' and '.join(more)} than at {words.size(quilt.plan, least.width_mm, least.height_mm)}."
+    return said
+
+
+def _state(quilt: QuiltPlan, block: BlockRecord, trim: TrimPlan) -> str:
+    """A block's state at the size, in words."""
+    said = words.trim_state(quilt, trim).lstrip(":; ")
+    if said:
+        return words.sentence(said) + "."
+    return "Already trimmed." if block.state == "trimmed" else "Can be trimmed to it."
+
+
+def drawing(block: BlockRecord, trim: TrimPlan) -> Shown:
+    """The block's edges about its trim lines, drawn `ENLARGED` times as crooked as they are.
+
+    Returns
+    -------
+    dict
+        "cloth": points of the outline, "half": half the size; from the trim lines' middle, mm.
+    """
+    laid = trim.placement
+    half = np.array([laid.width_mm, laid.height_mm]) / 2
+    local = (block.outline_mm - (laid.x_mm, laid.y_mm)) @ axes(laid.turn_rad).T
+    off = np.abs(local) - half
+    far = np.where(np.abs(off) < _NEAR * half, ENLARGED * off, off)
+    shown = np.sign(local) * (half + far)
+    return {
+        "cloth": [[round(float(x), 1), round(float(y), 1)] for x, y in shown],
+        "half": [round(float(v), 2) for v in half],
+    }

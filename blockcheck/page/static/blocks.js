@@ -1,0 +1,108 @@
+// The set: sizes on a slider, every block with its trim at the size looked at.
+import { act, draw, get, home, say, tried } from "./talk.js";
+
+const slider = document.getElementById("row");
+const list = document.getElementById("set");
+const answers = new Map();
+let shown = null;
+
+async function look(row = null) {
+  const key = row === null ? "" : String(row);
+  if (!answers.has(key)) answers.set(key, get(`${home}/sizes.json${key && `?row=${key}`}`));
+  return answers.get(key);
+}
+
+async function show(row = null) {
+  const found = await tried(() => look(row));
+  if (!found) return;
+  if (row !== null && Number(slider.value) !== row) return; // it was moved on meanwhile
+  shown = found;
+  document.getElementById("headline").textContent = found.headline || found.said?.join(" ") || "";
+  document.getElementById("slider").hidden = found.rows.length < 1;
+  if (!found.rows.length) return;
+  slider.max = found.rows.length - 1;
+  slider.value = found.at;
+  slider.setAttribute("aria-valuetext", found.rows[found.at].said);
+  document.getElementById("looked").textContent = found.rows[found.at].size;
+  document.getElementById("gain").textContent = found.gain;
+  const choose = document.getElementById("choose");
+  const same = found.at === found.chosen;
+  choose.textContent = same ? "This is the size to trim to" : "Trim to this size";
+  choose.disabled = same && found.fixed;
+  if (same && !found.fixed) choose.textContent = "Keep to this size";
+  document.getElementById("unchoose").hidden = !found.fixed;
+  const why = document.getElementById("why");
+  why.hidden = false;
+  document.getElementById("reasons").replaceChildren(...[...found.reasons, ...found.below].map((text) => Object.assign(document.createElement("li"), { textContent: text })));
+  ruler(found);
+  for (const card of list.children) trim(card, found.blocks[card.dataset.name]);
+  arrange();
+  for (const near of [found.at - 1, found.at + 1]) if (found.rows[near]) look(near).catch(() => answers.delete(String(near)));
+}
+
+/** The sizes as lines of a ruler: longer where more blocks reach them, heavy for the one to trim to. */
+function ruler(found) {
+  const svg = document.getElementById("ruler");
+  svg.replaceChildren();
+  const n = found.rows.length;
+  const width = 600;
+  svg.setAttribute("viewBox", `0 0 ${width} 64`);
+  draw(svg, "rect", { x: 1, y: 1, width: width - 2, height: 62, class: "body" });
+  const most = Math.max(...found.rows.map((r) => r.reached), 1);
+  found.rows.forEach((row, i) => {
+    const x = n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2;
+    draw(svg, "line", { x1: x, x2: x, y1: 1, y2: 8 + 30 * row.reached / most, class: i === found.chosen ? "mark chosen" : "mark" });
+    if (n < 10 || i === found.at || i === found.chosen) draw(svg, "text", { x: Math.min(Math.max(x, 26), width - 26), y: 56, class: i === found.at ? "now" : "" }, String(row.reached));
+  });
+}
+
+function trim(card, at) {
+  const svg = card.querySelector(".shape");
+  const says = card.querySelector(".says");
+  svg.replaceChildren();
+  card.classList.toggle("short", Boolean(at && !at.fits));
+  says.textContent = at ? at.said : "";
+  if (!at) return;
+  const [a, b] = at.half;
+  const room = Math.max(a, b) * 0.3;
+  svg.setAttribute("viewBox", `${-a - room} ${-b - room} ${2 * (a + room)} ${2 * (b + room)}`);
+  draw(svg, "polygon", { class: "cloth", points: at.cloth.join(" ") });
+  draw(svg, "rect", { class: "lines", x: -a, y: -b, width: 2 * a, height: 2 * b });
+}
+
+function arrange() {
+  const by = document.getElementById("sort").value;
+  const only = document.getElementById("filter").value;
+  const cards = [...list.children];
+  const value = { name: (c) => c.dataset.name, width: (c) => Number(c.dataset.width), height: (c) => Number(c.dataset.height), state: (c) => c.dataset.state }[by] || ((c) => Number(c.dataset.place));
+  const names = new Intl.Collator(undefined, { numeric: true });
+  cards.sort((x, y) => (typeof value(x) === "number" ? value(x) - value(y) : names.compare(value(x), value(y))));
+  if (cards.some((card, i) => list.children[i] !== card)) list.append(...cards);
+  let n = 0;
+  for (const card of cards) {
+    card.hidden = Boolean(only) && (only === "short" ? !card.classList.contains("short") : card.dataset.state !== only);
+    n += !card.hidden;
+  }
+  document.getElementById("shown").textContent = `${n} blocks shown`;
+}
+
+async function changed(work) {
+  if (await tried(work)) location.reload();
+}
+
+if (list) {
+  slider.addEventListener("input", () => show(Number(slider.value)));
+  document.getElementById("sort").addEventListener("change", arrange);
+  document.getElementById("filter").addEventListener("change", arrange);
+  document.getElementById("choose").addEventListener("click", () => changed(() => act("choose", { row: shown.at })));
+  document.getElementById("unchoose").addEventListener("click", () => changed(() => act("choose", { row: null })));
+  for (const which of ["undo", "redo"]) document.getElementById(which).addEventListener("click", () => changed(() => act(which, { of: "plan" })));
+  show();
+}
+document.querySelector("main").addEventListener("click", (event) => {
+  const { aside, state, restore } = event.target.closest("button")?.dataset || {};
+  if (aside) changed(() => act("state", { name: aside, state }));
+  if (restore) changed(() => act("restore", { name: restore }));
+});
+const removed = new URLSearchParams(location.search).get("removed");
+if (removed) say(`Block ${removed} is taken out. It can be brought back below.`);

@@ -1,0 +1,84 @@
+"""At the cutting table: one block's cuts and the list of what else to cut, each with its tick."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from markupsafe import Markup
+
+from ..planning.cutting.cut_list import Cut
+from ..planning.plan import BlockRecord, called
+from ..planning.quilt import QuiltPlan
+from ..planning.trimming.trim_lines import TrimPlan
+from ..report import words
+from ..uncertainty import verdict
+
+Shown = dict[str, Any]
+RIGHT_MM = 25.4 / 32  # a trimmed block that is no farther off its size is right
+
+
+def trim(
+    quilt: QuiltPlan,
+    block: BlockRecord,
+    one: TrimPlan,
+    names: Sequence[str],
+    left: int,
+    ticks: frozenset[str],
+    drawing: Markup,
+) -> Shown:
+    """One block's trim in the order of work."""
+    assert quilt.size_mm is not None
+    plan, here = quilt.plan, names.index(one.name)
+    size = words.size(plan, *quilt.size_mm)
+    steps = []
+    for line in one.instructions(unit=plan.unit, fraction=plan.fraction):
+        what = f"{called(one.name)} to {size}: {line}"
+        steps.append({"said": words.sentence(line), "what": what, "done": what in ticks})
+    return {
+        "title": words.sentence(called(one.name)),
+        "quilt": quilt,
+        "block": block,
+        "size": size,
+        "said": words.sentence(words.trim_state(quilt, one).lstrip(":; ")),
+        "trim": one,
+        "steps": steps,
+        "drawing": drawing,
+        "before": names[here - 1] if here else None,
+        "after": names[here + 1] if here + 1 < len(names) else None,
+        "number": here + 1,
+        "count": len(names),
+        "left": left,
+        "checked": checked(quilt, block),
+        "gap": None,
+        "data": {"name": one.name, "after": names[here + 1] if here + 1 < len(names) else None},
+    }
+
+
+def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:
+    """Whether a trimmed block came out right; None while it is not trimmed."""
+    if block.state != "trimmed" or quilt.size_mm is None:
+        return None
+    said, right = [], True
+    for e, aim, word in zip(
+        (block.width_mm, block.height_mm), quilt.size_mm, ("wide", "high"), strict=True
+    ):
+        answer = verdict(e.value, e.u, aim - RIGHT_MM, aim + RIGHT_MM)
+        size = words.length(quilt.plan, e.value, fraction=32)
+        if answer == "yes":
+            said.append(f"{size} {word}: right.")
+        elif answer == "no":
+            off = words.length(quilt.plan, abs(e.value - aim), fraction=32)
+            said.append(f"{size} {word}: {off} too {'much' if e.value > aim else 'little'}.")
+            right = False
+        else:
+            said.append(f"{size} {word}: too close to call, lay the ruler on it.")
+            right = False
+    return {"right": right, "said": said}
+
+
+def cut_words(quilt: QuiltPlan, fabric: str, cut: Cut) -> str:
+    """One kind of piece in a line: its tick is kept under these words."""
+    piece = cut.piece
+    size = words.size(quilt.plan, piece.width_mm, piece.height_mm)
+    return f"{fabric}: {piece.count} × {piece.name}, {size}"
