@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import asdict
@@ -31,6 +32,7 @@ from starlette.staticfiles import StaticFiles
 
 from ..errors import BlockcheckError, ProjectError, UploadError
 from ..report import words
+from ..report.html import unbroken
 from . import intake, work
 from .doing import ACTIONS, Doing
 from .downloads import Downloads
@@ -42,6 +44,7 @@ from .showing import VIEWS, Showing
 
 BODY_BYTES, BODY_S = 256 * 2**10, 10.0
 _UPLOADS = 8  # at once
+_WORDS = re.compile(r">[^<]+<")  # between tags
 
 
 class Page:
@@ -105,8 +108,10 @@ class Page:
             self.pictures.end()
 
     def render(self, template: str, **given: Any) -> str:
-        """Fill a template in."""
-        return self._templates.get_template(template).render(given)
+        """Fill a template in; sizes in its words are not parted at the end of a line."""
+        page = self._templates.get_template(template).render(given)
+        shown, mark, data = page.partition('<script type="application/json"')
+        return _WORDS.sub(lambda found: unbroken(found[0]), shown) + mark + data
 
     async def home(self, request: Request) -> Response:
         """The projects of the folder; the one project where one was named."""

@@ -27,6 +27,7 @@ _HEADERS = {
 }
 # a cookie set on the way is not sent along when another site led here: the page opens itself
 _ENTRY = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>blockcheck</title>
+<link rel="icon" href="data:,">
 <meta http-equiv="refresh" content="0;url={to}"></head>
 <body><p><a href="{to}">Open blockcheck</a></p></body></html>"""
 

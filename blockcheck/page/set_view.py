@@ -13,9 +13,10 @@ from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.rectangles import axes
 from ..planning.trimming.trim_lines import TrimPlan
 from ..report import words
+from ..report.html import unbroken
 
 ENLARGED = 8.0  # how much more crooked than it is an edge is drawn, for a sixteenth to be seen
-_NEAR = 0.3  # of half the size: what lies nearer to a side is drawn enlarged about it
+_CORNER = 0.08  # of half the size: so near to both its sides lies a corner
 Shown = dict[str, Any]
 
 
@@ -46,15 +47,15 @@ def sizes(
         "fixed": quilt.plan.chosen_mm is not None,
         "rows": [
             {
-                "size": words.size(quilt.plan, row.width_mm, row.height_mm),
+                "size": unbroken(words.size(quilt.plan, row.width_mm, row.height_mm)),
                 "said": words.size_row(quilt, row),
                 "reached": row.reached,
             }
             for row in table
         ],
-        "headline": words.headline(quilt),
-        "reasons": list(words.reasons(quilt)),
-        "gain": gain(quilt, table, at),
+        "headline": unbroken(words.headline(quilt)),
+        "reasons": [unbroken(said) for said in words.reasons(quilt)],
+        "gain": unbroken(gain(quilt, table, at)),
         "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
         "blocks": {
             t.name: {
@@ -110,7 +111,9 @@ def drawing(block: BlockRecord, trim: TrimPlan) -> Shown:
     half = np.array([laid.width_mm, laid.height_mm]) / 2
     local = (block.outline_mm - (laid.x_mm, laid.y_mm)) @ axes(laid.turn_rad).T
     off = np.abs(local) - half
-    far = np.where(np.abs(off) < _NEAR * half, ENLARGED * off, off)
+    near = np.abs(off) / half  # of each side's points only what lies across the side is enlarged
+    across = (near <= near.min(axis=1, keepdims=True)) | (near < _CORNER)
+    far = np.where(across, ENLARGED * off, off)
     shown = np.sign(local) * (half + far)
     return {
         "cloth": [[round(float(x), 1), round(float(y), 1)] for x, y in shown],

@@ -17,6 +17,8 @@ from ..project.records import PhotoFile
 from . import drawing, words
 from .trim_picture import flat_photo, trim_picture
 
+_PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)")
+
 
 def report_html(
     quilt: QuiltPlan,
@@ -72,8 +74,12 @@ def report_html(
         table=Markup(drawing.size_table(quilt)),
         rows=Markup(drawing.rows_to_scale(quilt)),
     )
-    # a size is not parted at the end of a line
-    return re.sub(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)", "\N{NO-BREAK SPACE}", page)
+    return unbroken(page)
+
+
+def unbroken(text: str) -> str:
+    """Keep a size from being parted at the end of a line."""
+    return _PARTED.sub("\N{NO-BREAK SPACE}", text)
 
 
 def write_report(

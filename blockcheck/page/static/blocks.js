@@ -45,7 +45,7 @@ function ruler(found) {
   const svg = document.getElementById("ruler");
   svg.replaceChildren();
   const n = found.rows.length;
-  const width = 600;
+  const width = svg.clientWidth || 600;
   svg.setAttribute("viewBox", `0 0 ${width} 64`);
   draw(svg, "rect", { x: 1, y: 1, width: width - 2, height: 62, class: "body" });
   const most = Math.max(...found.rows.map((r) => r.reached), 1);
