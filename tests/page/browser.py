@@ -7,10 +7,16 @@ from pathlib import Path
 import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync"
-).split()
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 SIZES = {
     "phone": {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True},
     "laptop": {"viewport": {"width": 1440, "height": 900}},
