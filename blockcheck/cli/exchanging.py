@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from ..errors import BlockcheckError
 from ..project import Project
 from ..project.schema import locate
 from .command import command
@@ -46,13 +45,10 @@ def import_(project: Path, file: Path) -> None:
                     else f"Everything in {file.name} is in {quilt.path.name} already."
                 )
             return
-        fresh = not locate(project).exists()
-        with Project.create(project) if fresh else Project.open(project) as quilt:
-            try:
-                quilt.import_json(file)
-            except BlockcheckError:
-                if fresh:
-                    quilt.close()
-                    quilt.path.unlink()
-                raise
+        if not locate(project).exists():
+            with Project.create_from_json(project, file) as quilt:
+                say(f"{quilt.path.name} holds all of {file.name} now.")
+            return
+        with Project.open(project) as quilt:
+            quilt.import_json(file)
             say(f"{quilt.path.name} holds all of {file.name} now.")

@@ -18,7 +18,7 @@ from ..files import MAX_TEXT, read_whole, write_whole
 from ..planning.plan import BlockRecord
 from ..uncertainty import Estimate, Term
 from ..units import INCH, MM_PER, parse_length
-from . import records
+from . import judging, records
 from .records import to_json
 from .schema import insert
 
@@ -28,6 +28,9 @@ COLUMNS = ("name", "width", "height", "unit")
 # u = marks / √12 (JCGM 100:2008, F.2.2.1; the half-width over √3 of 4.3.7)
 READING_U = {"in": INCH / 16 / math.sqrt(12), "cm": 1 / math.sqrt(12), "mm": 1 / math.sqrt(12)}
 MIN_MM, MAX_MM = 10.0, 2500.0  # of a block's side: what lies outside was written in another unit
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+MAX_ROWS = 10_000
 
 SPOILED = (  # what reading a spoiled export raises
     ArithmeticError,
@@ -65,7 +68,23 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
     text = _read(path)
     header = text.partition("\n")[0]
     table = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=header.count))
-    table.fieldnames = [(c or "").strip().lower() for c in table.fieldnames or ()]
+    try:
+        table.fieldnames = [(c or "").strip().lower() for c in table.fieldnames or ()]
+        rows = [(table.line_num, row) for row in table]
+    except csv.Error as e:
+        raise ProjectError(
+            f"{path.name}, line {table.line_num}: this is no table ({e}).", "Save it as CSV UTF-8."
+        ) from e
+    if len(rows) > MAX_ROWS:
+        raise ProjectError(
+            f"{path.name} has {len(rows)} lines, more than any quilt has blocks.",
+            f"Take the blocks alone, {MAX_ROWS} at most.",
+        )
+    twice = {c for c in COLUMNS if table.fieldnames.count(c) > 1}
+    if twice:
+        raise ProjectError(
+            f"{path.name} has the column {', '.join(sorted(twice))} twice.", "Take one of them out."
+        )
     absent = [c for c in COLUMNS[:3] if c not in table.fieldnames]
     if absent:
         raise ProjectError(
@@ -73,9 +92,9 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
             "The first line must be: name,width,height (and ,unit if you like).",
         )
     found: dict[str, tuple[str, Estimate, Estimate]] = {}
-    for row in table:
-        cells = {c: (row.get(c) or "").strip() for c in (*COLUMNS, "source")}
-        where = f"{path.name}, line {table.line_num}"
+    for line, row in rows:
+        cells = {c: _as_written(row.get(c) or "").strip() for c in (*COLUMNS, "source")}
+        where = f"{path.name}, line {line}"
         if not any((row.get(c) or "").strip() for c in COLUMNS):
             continue
         if cells["source"] not in ("", "ruler"):
@@ -120,8 +139,22 @@ def write_csv(path: Path, blocks: Sequence[BlockRecord], unit: str) -> None:
             round(mm / MM_PER[unit], 4)
             for mm in (b.width_mm.value, b.height_mm.value, b.width_mm.u95, b.height_mm.u95)
         )
-        table.writerow((b.name, w, h, unit, wu, hu, b.state, b.source, b.note))
+        table.writerow((_shown(b.name), w, h, unit, wu, hu, b.state, b.source, _shown(b.note)))
     write_text(path, "\ufeff" + out.getvalue())  # the mark tells spreadsheets that it is UTF-8
+
+
+def _shown(text: str) -> str:
+    """Text that a spreadsheet shows: what begins as a formula does gets an apostrophe before it.
+
+    After OWASP, CSV Injection (https://owasp.org/www-community/attacks/CSV_Injection).
+    """
+    acts = text.startswith(_FORMULA) or (text[:1] == "'" and text[1:].startswith((*_FORMULA, "'")))
+    return f"'{text}" if acts else text
+
+
+def _as_written(text: str) -> str:
+    """Undo `_shown`."""
+    return text[1:] if text[:1] == "'" and text[1:].startswith((*_FORMULA, "'")) else text
 
 
 def dump(db: sqlite3.Connection, home: Path, target: Path) -> dict[str, Any]:
@@ -192,9 +225,9 @@ def _history(db: sqlite3.Connection, block: int) -> Iterator[dict[str, Any]]:
 
 
 def read_json(path: Path) -> dict[str, Any]:
-    """Read what `dump` gave."""
+    """Read what `dump` gave, and judge it."""
     try:
-        whole = json.loads(_read(path))
+        whole = judging.parse(_read(path))
     except ValueError as e:
         raise ProjectError(f"{path.name} is not JSON ({e}).", "Export the project again.") from e
     if not isinstance(whole, dict) or whole.get("schema") != SCHEMA:
@@ -202,6 +235,12 @@ def read_json(path: Path) -> dict[str, Any]:
             f"{path.name} is not an exported project of the kind {SCHEMA}.",
             "Choose a file that blockcheck export wrote; a newer kind needs a newer blockcheck.",
         )
+    try:
+        judging.check_whole(whole)
+    except ValueError as e:
+        raise ProjectError(
+            f"{path.name} is not a whole project: {e}.", "Export the project again."
+        ) from e
     return whole
 
 
@@ -222,6 +261,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             raise ValueError("no plan")
         for p in whole["plans"]:
             records.plan_from(p["plan"])
+            datetime.fromisoformat(p["at"])
             insert(db, "plan", p["at"], p["software"], to_json(p["plan"]))
         photos = {
             p["sha256"]: insert(db, "photo", p["sha256"], place(p["path"]), p["camera"], p["at"])
@@ -235,7 +275,9 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             for e in b["history"]:
                 measurement = None
                 if m := e["measurement"]:
-                    records.check_kept(records.kept_from(**m))
+                    judging.check_kept(records.kept_from(**m))
+                    if m["photo"] is not None and m["photo"] not in photos:
+                        raise ValueError(f"block {name}: its photo is not among the photos")
                     photo = None if m["photo"] is None else photos[m["photo"]]
                     parts = ("settings", "problems", "sizes", "points", "centre_line")
                     texts = [to_json(m[k]) for k in parts]

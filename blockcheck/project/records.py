@@ -15,13 +15,14 @@ import numpy as np
 from ..errors import PlanError, Problem, ProjectError
 from ..measuring.results import Measurement
 from ..planning.plan import Plan
-from ..planning.trimming.block import Block
 from ..profiles import LensProfile
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
 from ..units import FRACTIONS
 
 STATES = ("measured", "trimmed", "set aside")
+MAX_COUNT = 500  # of rows, of blocks in a row, of seams in a block
+MAX_PLAN_MM = 50_000.0
 Point = tuple[float, float]
 
 
@@ -198,18 +199,6 @@ def kept_of(row: Mapping[str, Any], photo: str | None) -> Kept:
     )
 
 
-def check_kept(kept: Kept) -> None:
-    """Raise `ValueError` or `PlanError` for a measurement that cannot be one."""
-    with np.errstate(invalid="ignore"):  # what is no number is found below
-        arrays = [kept.corners_mm, kept.outline_mm]
-    if kept.measurement is not None:
-        _ = kept.measurement.out_of_square_mm  # needs both diagonals
-        arrays += [kept.measurement.corners_px, kept.measurement.corners_cov_mm2]
-    if any(not np.isfinite(a).all() for a in arrays) or kept.corners_mm.shape != (4, 2):
-        raise ValueError("corners that are no places")
-    Block("block", kept.outline_mm, kept.guard_mm)
-
-
 _READ: dict[str, Any] = {  # by the types of the fields of `Measurement`
     "np.ndarray": lambda v: np.array(v, dtype=np.float64),
     "Estimate": estimate_from,
@@ -278,10 +267,16 @@ def check_plan(plan: Plan) -> None:
         for value in given if several else (given,):
             if not (isinstance(value, int | float) and 0 < value < math.inf):
                 raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
+            if value > MAX_PLAN_MM:
+                raise PlanError(f"The plan's {_said(f.name)} is more than any quilt has.")
     for name, least in (("rows", 1), ("blocks_per_row", 1), ("seams_across", 0), ("seams_down", 0)):
         count = getattr(plan, name)
-        if count is not None and count < least:
+        if count is None:
+            continue
+        if not isinstance(count, int) or count < least:
             raise PlanError(f"The plan's {_said(name)} must be {least} or more.")
+        if count > MAX_COUNT:
+            raise PlanError(f"The plan's {_said(name)} must be {MAX_COUNT} or less.")
     for name, words in (
         ("unit", ("in", "cm")),
         ("fraction", FRACTIONS),

@@ -23,6 +23,7 @@ from ..files import sha256_of
 from ..planning.plan import Plan
 from . import opening, records, schema, seals
 from .exchange import SPOILED, write_new
+from .judging import check_kept
 
 Row = dict[str, Any]
 LOST = "its latest numbers"
@@ -377,7 +378,7 @@ def _makes_sense(table: str, row: Row, photos: Mapping[int, str]) -> bool:
         if table == "plan":
             records.plan_from(json.loads(row["plan"]))
         elif table == "measurement":
-            records.check_kept(records.kept_of(row, photos.get(row["photo"])))
+            check_kept(records.kept_of(row, photos.get(row["photo"])))
         elif table == "block_order":
             [int(block) for block in json.loads(row["blocks"])]
         else:

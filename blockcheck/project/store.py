@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from ..errors import Problem, ProjectError
@@ -35,18 +36,35 @@ class Project(ProjectWriter):
             The suffix .blockcheck is added where it is missing.
         plan : Plan, optional
         """
-        path = schema.locate(path)
         plan = plan or Plan()
         records.check_plan(plan)
+        with cls._made(schema.locate(path)) as project:
+            project._add_plan(plan)
+        return project
+
+    @classmethod
+    def create_from_json(cls, path: str | Path, source: str | Path) -> Project:
+        """Make a new project of everything that `export_json` wrote, or nothing."""
+        path, source = schema.locate(path), Path(source)
+        whole = exchange.read_json(source)
+        with cls._made(path) as project:
+            exchange.load(project._db, whole, source, path.parent)
+        return project
+
+    @classmethod
+    @contextmanager
+    def _made(cls, path: Path) -> Iterator[Project]:
+        """A new file with all that is written inside, or none."""
         project = cls(opening.create(path), path)
         try:
             with schema.in_words(path):
-                project._add_plan(plan)
+                yield project
                 project._db.execute("COMMIT")
         except BaseException:
             project.close()
+            if path.stat().st_size == 0:
+                path.unlink()
             raise
-        return project
 
     def add_result(
         self,

@@ -1,6 +1,7 @@
 """Projects out to other programs and back: nothing changes on the way."""
 
 import contextlib
+import csv
 import dataclasses
 import json
 import math
@@ -13,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from blockcheck import measure_photo
 from blockcheck.errors import ProjectError
 from blockcheck.planning.plan import Plan
 from blockcheck.project import Project, schema
@@ -185,6 +187,9 @@ def test_a_table_taken_twice_adds_nothing_and_a_new_size_is_measured_again(quilt
         ("name,width,height,unit\nA,6,9,ell\n", 'line 2: "ell" is not in, cm or mm'),
         ("name,width,height,source\nA,6,9,photo\n", "line 2: block A was measured from a photo"),
         ("name,width,height\nA\tB,6,9\n", "cannot be a name"),
+        ("name,width,height,width\nA,6,9,7\n", "the column width twice"),
+        ("name,width,height\nA,6,9\n" + "B" * 140_000 + ",6,9\n", "line 2: this is no table"),
+        ("name,width,height\n" + "A,6,9\n" * 10_001, "10001 lines"),
     ],
 )
 def test_a_table_that_cannot_be_used_is_refused_whole_with_its_line(quilt, text, said):
@@ -264,3 +269,83 @@ def test_what_is_no_export_is_refused(quilt, tmp_path, text):
     (tmp_path / "x.json").write_text(text)
     with pytest.raises(ProjectError, match=r"x\.json"):
         quilt.import_json(tmp_path / "x.json")
+
+
+def spoil(quilt, tmp_path, change):
+    """Export, change the export, take it over into a new project."""
+    quilt.export_json(tmp_path / "a.json")
+    whole = json.loads((tmp_path / "a.json").read_text())
+    changed = change(whole)
+    text = changed if isinstance(changed, str) else json.dumps(whole)
+    (tmp_path / "b.json").write_text(text)
+    return Project.create_from_json(tmp_path / "b", tmp_path / "b.json")
+
+
+def sizes_in(whole):
+    return whole["blocks"][0]["history"][0]["measurement"]["sizes"]
+
+
+LIES = {  # what no measurement can be, though every part of it is a number
+    "a width that its corners have not": lambda w: sizes_in(w)["width_mm"].update(value=150.0),
+    "a diagonal that its corners have not": lambda w: sizes_in(w)["diagonals_mm"][0].update(
+        value=9
+    ),
+    "a corner outside any photo": lambda w: sizes_in(w)["corners_px"][0].__setitem__(0, -900),
+    "an uncertainty below zero": lambda w: sizes_in(w)["width_mm"]["budget"][0].__setitem__(
+        1, -0.1
+    ),
+    "no number": lambda w: json.dumps(w).replace("228.6", "NaN", 1),
+    "an endless number": lambda w: json.dumps(w).replace("228.6", "1e999", 1),
+    "a number of a thousand digits": lambda w: json.dumps(w).replace("228.6", "9" * 5000, 1),
+    "a key twice": lambda w: json.dumps(w).replace('"removed":', '"removed": true, "removed":'),
+    "lists without end": lambda w: "[" * 100_000,
+    "five corners": lambda w: sizes_in(w)["corners_mm"].append([1, 1]),
+    "three sides": lambda w: sizes_in(w)["sides_mm"].pop(),
+    "a covariance below zero": lambda w: sizes_in(w)["corners_cov_mm2"][0].__setitem__(0, -1.0),
+    "a photo that is not among the photos": lambda w: w["photos"].clear(),
+    "a thousand million rows": lambda w: w["plans"][0]["plan"].update(rows=10**9),
+    "half a row": lambda w: w["plans"][0]["plan"].update(rows=2.5),
+    "a border of a mile": lambda w: w["plans"][0]["plan"].update(borders_mm=[1.6e6]),
+    "a name of two lines": lambda w: w["blocks"][0].update(name="a\nb"),
+    "a note of a megabyte": lambda w: w["blocks"][0].update(note="x" * 1_000_000),
+    "a day that is none": lambda w: w["blocks"][0]["history"][0].update(at="the other day"),
+}
+
+
+@pytest.mark.parametrize("lie", LIES)
+def test_an_export_that_lies_is_refused_in_words_and_nothing_is_left(quilt, tmp_path, lie):
+    quilt.add_result(made_up("a.jpg", tmp_path))
+    with pytest.raises(ProjectError, match=r"b\.json") as failure:
+        spoil(quilt, tmp_path, LIES[lie])
+    assert len(str(failure.value)) < 600
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.json", "b.json", "sails.blockcheck"]
+
+
+def test_an_export_of_the_demo_is_taken_back(tmp_path):
+    """Sizes measured in photos agree with their corners to the hundredth of a millimetre."""
+    photo = Path(__file__).parents[2] / "blockcheck" / "demo_photos" / "sailboat-2.jpg"
+    with Project.create(tmp_path / "a") as a:
+        a.add_result(measure_photo(photo, card_side="4in"))
+        with spoil(a, tmp_path, lambda whole: None) as b:
+            np.testing.assert_equal(everything(b), everything(a))
+
+
+@pytest.mark.parametrize("name", ["=1+1", "+Mast", "-1", "@SUM(A1)", "'=x", "'", "''", "'quoted'",
+                                  "＝1", "Mast"])  # fmt: skip
+def test_a_table_shows_formulas_and_names_come_back_the_same(quilt, tmp_path, name):
+    take(quilt, 'name,width,height\n"x",6,9\n')
+    quilt.rename("x", name)
+    quilt.note(name, "=HYPERLINK(0)")
+    quilt.export_csv(tmp_path / "out.csv")
+    lines = (tmp_path / "out.csv").read_text("utf-8-sig").splitlines()
+    (row,) = csv.DictReader(lines)
+    assert row["note"] == "'=HYPERLINK(0)"
+    assert row["name"][0] not in "=+-@＝"
+    with Project.create(tmp_path / "b") as b:
+        assert b.import_csv(tmp_path / "out.csv") == [name]
+
+
+def test_a_device_or_a_pipe_is_no_table(quilt, tmp_path):
+    (tmp_path / "zero.csv").symlink_to("/dev/zero")
+    with pytest.raises(ProjectError, match="no plain file"):
+        quilt.import_csv(tmp_path / "zero.csv")
