@@ -12,7 +12,7 @@ from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
-from ..report import words
+from ..report import rows_words, words
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
@@ -102,13 +102,15 @@ def rows(project: Path, as_json: bool) -> None:
         say(to_json("rows", rows=quilt.rows, half_block=quilt.half_block))
         return
     plan, laid = quilt.plan, quilt.rows
-    line = "column" if laid.along == "height" else "row"
-    lines = [*words.rows_verdict(quilt), ""]
+    line = rows_words.line(laid)
+    lines = [*rows_words.rows_verdict(quilt), ""]
     for i, (pieces, long) in enumerate(zip(laid.pieces, laid.check.lengths_mm, strict=True), 1):
-        each = ", ".join(f"{p.name} ({words.length(plan, p.cut_mm)})" for p in pieces)
+        sizes = [(p.name, (p.cut_mm, p.across_mm or 0.0)) for p in pieces]
+        turned = -1 if laid.along == "height" else 1
+        each = ", ".join(f"{name} ({words.size(plan, *pair[::turned])})" for name, pair in sizes)
         lines.append(f"  {line} {i}: {each}; {words.length(plan, long)} sewn")
-    missing = [one for one in laid.check.matches if one.meets != "yes"]
-    lines += ["", *(f"  {words.seam_match(quilt, one)}" for one in missing)] if missing else []
+    missing = rows_words.misses(quilt, laid, laid.check)
+    lines += ["", *(f"  {one}" for one in missing)] if missing else []
     if quilt.half_block is not None:
         half = quilt.half_block
         lines += ["", f"Half block: {words.size(plan, half.width_mm, half.height_mm)}"]

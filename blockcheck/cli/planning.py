@@ -79,6 +79,11 @@ def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
                 help=told("How the blocks are put together.", "straight"),
             ),
             click.option(
+                "--shifted",
+                type=click.Choice(["rows", "columns", NONE]),
+                help=told("What an offset setting shifts.", "rows; columns with sashing"),
+            ),
+            click.option(
                 "--alternate/--no-alternate",
                 default=None,
                 help="Pieced and alternate blocks take turns, or not.",
@@ -166,9 +171,9 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
         new["borders_mm"] = tuple(parse_length(width, unit) for width in widths)
     if given["fraction"]:
         new["fraction"] = int(given["fraction"])
-    for name in ("setting", "alternate", "keep_square", "guarded"):
+    for name in ("setting", "shifted", "alternate", "keep_square", "guarded"):
         if given[name] is not None:
-            new[name] = given[name]
+            new[name] = None if given[name] == NONE else given[name]
     return replace(plan, **new)
 
 

@@ -49,6 +49,8 @@ class Plan:
         Seams that the planned width and height cross inside a block.
     setting : {"straight", "offset"}
         Rows in line, or neighbouring rows (columns) shifted by half a block.
+    shifted : {"rows", "columns"} or None
+        Which of them an offset setting shifts; columns where None and there is sashing.
     rows, blocks_per_row : int or None
         Places in the quilt; from the number of blocks where None.
     alternate : bool
@@ -80,6 +82,7 @@ class Plan:
     seams_across: int | None = None
     seams_down: int | None = None
     setting: str = "straight"
+    shifted: str | None = None
     rows: int | None = None
     blocks_per_row: int | None = None
     alternate: bool = False

@@ -121,7 +121,8 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         )
     else:
         size = choice.size_mm
-        rows = _try(gaps, "rows", lambda: lay_rows(plan, used, size))
+        done = {t.name: _done(t) for t in choice.trims}
+        rows = _try(gaps, "rows", lambda: lay_rows(plan, used, size, done))
         if rows is None:
             gaps["cuts"] = "What else to cut can be worked out once the rows are."
         cuts = rows and _try(gaps, "cuts", lambda: cut_list(plan, rows, size))
@@ -160,6 +161,15 @@ def _try(gaps: dict[str, str], what: str, work: Callable[[], T]) -> T | None:
     except PlanError as e:
         gaps[what] = str(e)
         return None
+
+
+def _done(trim: TrimPlan) -> tuple[float, float]:
+    """A block's width and height once it is trimmed: less than the size where it is short."""
+    laid = trim.placement
+    return (
+        laid.width_mm + 2 * min(laid.spare_mm[0], 0.0),
+        laid.height_mm + 2 * min(laid.spare_mm[1], 0.0),
+    )
 
 
 def _cloth(record: BlockRecord, plan: Plan) -> Block:

@@ -281,6 +281,7 @@ def check_plan(plan: Plan) -> None:
         ("unit", ("in", "cm")),
         ("fraction", FRACTIONS),
         ("setting", ("straight", "offset")),
+        ("shifted", (None, "rows", "columns")),
         ("alternate", (False, True)),
         ("guarded", (False, True)),
         ("keep_square", (None, False, True)),

@@ -156,7 +156,9 @@ def rows_to_scale(quilt: QuiltPlan) -> str:
         return ""
     upright, seam = rows.along == "height", plan.seam_mm
     across = (quilt.size_mm[0] if upright else quilt.size_mm[1]) - 2 * seam
-    gap = plan.sashing_cut_mm - 2 * seam if plan.sashing_cut_mm and not upright else 0.0
+    gap = (
+        plan.sashing_cut_mm - 2 * seam if plan.sashing_cut_mm and plan.setting != "offset" else 0.0
+    )
     long = max(rows.check.lengths_mm)
     width, height = len(rows.pieces) * (across + gap) - gap, long
     if not upright:
@@ -197,8 +199,7 @@ def rows_to_scale(quilt: QuiltPlan) -> str:
             svg.text(x, -em / 2, name if across > 4 * em else str(r + 1), em, text_anchor="middle")
         else:
             svg.text(-em / 4, y, name, em, text_anchor="middle", transform=f"rotate(-90 {-em / 4:.2f} {y:.2f})")  # fmt: skip
-    missing = [m for m in rows.check.matches if m.meets != "yes"]
-    for i, match in enumerate(missing, start=1):
+    for i, match in enumerate(rows.check.missing, start=1):
         # where the two rows' own lengths bring the planned place
         planned = sum(p.planned_mm - 2 * seam for p in rows.pieces[match.rows[0]])
         longs = [rows.check.lengths_mm[r] for r in match.rows]

@@ -14,7 +14,7 @@ from markupsafe import Markup
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
 from ..project.records import PhotoFile
-from . import drawing, words
+from . import drawing, rows_words, words
 from .trim_picture import flat_photo, trim_picture
 
 _PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)")
@@ -65,6 +65,7 @@ def report_html(
     page = environment.get_template("report.html").render(
         q=quilt,
         words=words,
+        rows_words=rows_words,
         title=drawing.clean(title),
         paper=paper,
         trims=trims,

@@ -56,7 +56,7 @@ def plan_table(plan: Plan) -> str:
         for n, word in ((plan.seams_across, "across"), (plan.seams_down, "down"))
         if n is not None
     ]
-    setting = [plan.setting]
+    setting = [plan.setting + (f", {plan.shifted} shifted" if plan.shifted else "")]
     setting += [f"rows: {plan.rows}"] if plan.rows else []
     setting += [f"blocks per row: {plan.blocks_per_row}"] if plan.blocks_per_row else []
     setting += ["with alternate blocks"] if plan.alternate else []

@@ -8,8 +8,6 @@ from ..planning.choice import Choice
 from ..planning.cutting.cut_list import Cut
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.laying import SASHING
-from ..planning.rows.seam_matches import SeamMatch
 from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
@@ -243,71 +241,6 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
     return f": trim only where it sticks out{given}" if plan.some_sides_only else given
 
 
-def seam_match(quilt: QuiltPlan, one: SeamMatch) -> str:
-    """Say which seams fail to match, by how much, and what to ease."""
-    rows, plan = quilt.rows, quilt.plan
-    line = "column" if rows is not None and rows.along == "height" else "row"
-    off = length(plan, abs(one.step_mm))
-    doubt = ", too close to call" if one.meets == "too close to call" else ""
-    first, second = (
-        f"the {'seam ' if name.startswith('after ') else ''}{name} in {line} {r + 1}"
-        for r, name in zip(one.rows, one.names, strict=True)
-    )
-    return f"{sentence(first)} and {second} are {off} apart{doubt}. {one.advice}".rstrip()
-
-
-def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
-    """Say how the rows meet as the blocks measure now, and what trimming or another order does."""
-    rows, plan = quilt.rows, quilt.plan
-    if rows is None or quilt.size_mm is None:
-        return (quilt.gaps["rows"],)
-    said = []
-    miss = sum(j.meets == "no" for j in rows.check.matches)
-    close = sum(j.meets == "too close to call" for j in rows.check.matches)
-    matches, tolerance = len(rows.check.matches), length(plan, plan.tolerance_mm, fraction=32)
-    if not matches:
-        said.append(rows.note)
-    elif miss or close:
-        doubt = f" and {close} {'is' if close == 1 else 'are'} too close to call" if close else ""
-        said.append(
-            f"As the blocks measure now, {miss} of {matches} seam matches "
-            f"{'is' if miss == 1 else 'are'} off by more than {tolerance}{doubt}. Once every block is "
-            f"trimmed to {size(plan, *quilt.size_mm)}, they all meet."
-        )
-    else:
-        said.append(
-            f"As the blocks measure now, all {matches} seam matches meet within {tolerance}."
-        )
-    if plan.rows is None or plan.blocks_per_row is None:
-        line = f"{len(rows.pieces)} {'columns' if rows.along == 'height' else 'rows'}"
-        said.append(
-            f"The plan does not say how many rows, or how many blocks per row; {line} are drawn."
-        )
-    if rows.to_sew:
-        said.append(
-            f"{_count(rows.to_sew, 'place')} still without a block and drawn at the planned size."
-        )
-    if rows.left_over:
-        said.append(f"There is no place left for {names(rows.left_over)}.")
-    if rows.arrangement is not None:
-        worst, now = rows.arrangement.worst_mm, rows.check.worst_mm
-        if worst < now - plan.tolerance_mm / 8:
-            order = "; ".join(
-                f"{'column' if rows.along == 'height' else 'row'} {i}: "
-                + ", ".join(name for name in row if name != SASHING)
-                for i, row in enumerate(rows.arrangement.rows, 1)
-            )
-            said.append(
-                f"Untrimmed, the rows meet better in this order, off by {length(plan, worst)} at "
-                f"worst instead of {length(plan, now)}: {order}."
-            )
-        elif matches:
-            said.append("No other order of the blocks meets better.")
-    elif matches:
-        said.append(rows.note)
-    return tuple(said)
-
-
 def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]:
     """Put the uncertainty in plain words."""
     used = [b for b in blocks if b.name in quilt.names]
@@ -364,7 +297,3 @@ def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
         ("Binding", done.binding.working),
     ]
     return tuple(rows)
-
-
-def _count(n: int, thing: str) -> str:
-    return f"1 {thing} is" if n == 1 else f"{n} {thing}s are"

@@ -108,9 +108,9 @@ def test_trim_of_a_block_set_aside_says_so(project):
 
 def test_rows_tell_where_they_miss_and_what_to_ease(project):
     said = run("rows", project)
-    assert "row 1: SB-1 (6 5/16 in), SB-2 (6 1/4 in); 11 9/16 in sewn" in said
+    assert "row 1: SB-1 (6 5/16 × 9 1/4 in), SB-2 (6 1/4 × 9 1/4 in); 11 9/16 in sewn" in said
     assert "The seam after SB-1 in row 1 and the seam after SB-3 in row 2 are 5/16 in apart" in said
-    assert "5/16 in over 5 3/4 in is too much to ease: trim SB-3 to size first." in said
+    assert "5/16 in over 5 13/16 in is too much to ease: trim SB-3 to size first." in said
 
 
 def test_cut_shows_every_working(project):

@@ -161,6 +161,48 @@ def test_with_strips_it_is_columns_that_are_shifted():
     assert quilt.finish.height_mm == pytest.approx((3 * 9 + 2 * 1.5) * INCH)
 
 
+@pytest.mark.parametrize("shifted", [None, "rows", "columns"])
+@pytest.mark.parametrize("sashing", [None, 1.5])
+def test_offset_settings_meet_whatever_is_shifted(shifted, sashing):
+    """Equal blocks meet at every joint, and the finished quilt is as long as its rows."""
+    same = [record(f"b{i}", 6.5, 9.5, u=0) for i in range(8)]
+    plan = Plan(
+        setting="offset", shifted=shifted, rows=3, blocks_per_row=3,
+        sashing_cut_mm=None if sashing is None else sashing * INCH,
+    )  # fmt: skip
+    quilt = work_out(plan, same)
+    rows = quilt.rows
+    columns = shifted == "columns" or (shifted is None and sashing is not None)
+    assert rows.along == ("height" if columns else "width")
+    assert rows.check.matches
+    assert rows.check.worst_mm == pytest.approx(0, abs=1e-9)
+    assert rows.trimmed.worst_mm == pytest.approx(0, abs=1e-9)
+    long = rows.trimmed.lengths_mm[0]
+    assert np.ptp(rows.check.lengths_mm) == pytest.approx(0, abs=1e-9)
+    assert long == pytest.approx(quilt.finish.height_mm if columns else quilt.finish.width_mm)
+    assert bool(rows.count(SASHING)) == (sashing is not None)
+
+
+def test_nothing_is_compared_with_a_piece_that_will_be_cut_otherwise():
+    """Blocks a quarter inch over the plan meet alternate blocks cut to go with them, untrimmed."""
+    large = [record(f"b{i}", 6.75, 9.75) for i in range(8)]
+    plan = replace(PLANNED, alternate=True, rows=3, blocks_per_row=5)
+    rows = work_out(plan, large).rows
+    assert rows.check.worst_mm == pytest.approx(0, abs=1e-9)
+    alternate = next(p for line in rows.pieces for p in line if p.name == ALTERNATE)
+    assert (alternate.cut_mm, alternate.across_mm) == pytest.approx((6.75 * INCH, 9.75 * INCH))
+    assert rows.trimmed.lengths_mm[0] == pytest.approx(5 * 6 * INCH)
+
+
+def test_a_block_that_stays_short_misses_after_trimming_too():
+    blocks = [record(n, w, 9.5) for n, w in zip("abcd", (6.6, 6.6, 6.6, 6.2), strict=True)]
+    chosen = replace(PLANNED, chosen_mm=(6.5 * INCH, 9.5 * INCH), rows=2, blocks_per_row=2)
+    rows = work_out(chosen, blocks).rows
+    assert [m.meets for m in rows.trimmed.matches] == ["yes", "no"]
+    assert rows.trimmed.matches[1].step_mm == pytest.approx(-0.3 * INCH, abs=1e-3)
+    assert not any(s.meets != "yes" for s in rows.trimmed.sides)
+
+
 def test_rows_as_they_measure_miss_where_a_block_is_wide():
     wide = [record(n, w, 9.5) for n, w in zip("abcd", (6.5, 6.5, 6.8, 6.5), strict=True)]
     rows = work_out(Plan(rows=2, blocks_per_row=2), wide).rows

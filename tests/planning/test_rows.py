@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blockcheck.errors import PlanError
+from blockcheck.planning.rows.halves import compare_halves
 from blockcheck.planning.rows.order import arrange
 from blockcheck.planning.rows.seam_matches import (
     Piece,
     check_rows,
-    compare_halves,
     half_block_cut,
     seam_positions,
 )
@@ -176,6 +177,67 @@ def test_arrangement_in_offset_rows():
         laid = [[p or Piece(n := next(names), cuts[n], 6.5 * INCH) for p in line] for line in rows]
         tries.append(check_rows(laid).worst_mm)
     assert found.worst_mm <= min(tries) + 1e-9
+
+
+def test_neighbours_of_unlike_height():
+    """A block 3/8 in higher than the next is too much to ease over 9 in; 1/8 in is not."""
+    high = [Piece(n, 165.1, 165.1, 0.1, h * INCH, 0.1) for n, h in (("a", 9.5), ("b", 9.875))]
+    check = check_rows([high, high])
+    assert [(s.row, s.names, s.meets) for s in check.sides] == [
+        (0, ("a", "b"), "no"),
+        (1, ("a", "b"), "no"),
+    ]
+    assert check.sides[0].advice == "3/8 in over 9 in is too much to ease: trim b to size first."
+    assert check.matches[0].step_mm == pytest.approx(0)
+    assert check.matches[0].meets == "no"  # the seams lie in line, the corners do not
+    assert check.matches[0].apart_mm == pytest.approx(3 / 16 * INCH)
+    assert check.worst_mm == pytest.approx(3 / 16 * INCH)
+    low = [replace(p, across_mm=p.across_mm - (p.name == "b") * 0.2 * INCH) for p in high]
+    eased = check_rows([low], tolerance_mm=INCH / 16).sides[0]
+    assert eased.advice == "Ease b in by 3/16 in over 9 in."
+    again = check_rows([high], trimmed=True).sides[0]
+    assert "resew" in again.advice
+
+
+def test_a_thousand_corners_against_plain_sums():
+    """Brute force: the four corners of every place of random grids, each from its own sums."""
+    rng = np.random.default_rng(12)
+    seam, corners = INCH / 4, 0
+    while corners < 1000:
+        rows, per = rng.integers(2, 6, 2)
+        wide = 165.1 + rng.normal(0, 2, (rows, per))
+        high = 241.3 + rng.normal(0, 2, (rows, per))
+        laid = [
+            [Piece(f"{r},{c}", wide[r, c], 165.1, 0.1, high[r, c], 0.1) for c in range(per)]
+            for r in range(rows)
+        ]
+        check = check_rows(laid)
+        found = {(m.rows[0], m.names[0]): m for m in check.matches}
+        assert len(check.matches) == (rows - 1) * per
+        for r in range(rows - 1):
+            for c in range(per):
+                upper = sum(wide[r, k] - 2 * seam for k in range(c + 1))
+                lower = sum(wide[r + 1, k] - 2 * seam for k in range(c + 1))
+                m = found[r, f"after {r},{c}"]
+                assert m.total_mm == pytest.approx(lower - upper, abs=1e-9)
+                assert m.step_mm == pytest.approx(wide[r + 1, c] - wide[r, c], abs=1e-9)
+                ends = [[high[q, k] / 2 for k in (c, c + 1) if k < per] for q in (r, r + 1)]
+                down = max(max(e) - min(e) for e in ends)
+                assert m.down_mm == pytest.approx(down, abs=1e-9)
+                corners += 1
+        pairs = [high[r, c + 1] - high[r, c] for r in range(rows) for c in range(per - 1)]
+        assert [s.difference_mm for s in check.sides] == pytest.approx(pairs)
+
+
+def test_the_order_minds_heights_too():
+    """Two wide rows of equal widths: only heights differ, and like goes beside like."""
+    high = {f"b{i}": 241.3 + (4.0 if i % 2 else 0.0) for i in range(8)}
+    found = arrange(dict.fromkeys(high, 165.1), 2, across_mm=high)
+    assert found.worst_mm == pytest.approx(0, abs=1e-9)
+    assert {len({high[n] for n in row}) for row in found.rows} == {1}
+    many = {f"b{i}": 241.3 + (4.0 if i % 2 else 0.0) for i in range(12)}
+    found = arrange(dict.fromkeys(many, 165.1), 2, across_mm=many, time_limit_s=20)
+    assert found.worst_mm == pytest.approx(0, abs=1e-6)
 
 
 def test_mirror_halves():

@@ -21,7 +21,7 @@ from blockcheck.planning import quilt as planning
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.trimming.trim_lines import trim
 from blockcheck.project.records import PhotoFile
-from blockcheck.report import drawing, words
+from blockcheck.report import drawing, rows_words, words
 from blockcheck.report.html import report_html, write_report
 from blockcheck.report.trim_picture import flat_photo, trim_picture
 from blockcheck.report.trim_sheet import write_trim_sheet
@@ -187,7 +187,9 @@ def test_bare_numbers_are_called_blocks():
     quilt = work_out(PLAN, numbered)
     assert any(s.startswith("Block 4 sets the limit") for s in words.reasons(quilt))
     assert words.names(["1", "2"]) == "block 1 and block 2"
-    assert all("block" in words.seam_match(quilt, j) for j in quilt.rows.check.matches)
+    assert all(
+        "block" in rows_words.seam_match(quilt, quilt.rows, j) for j in quilt.rows.check.matches
+    )
 
 
 def test_very_many_names_are_cut_short():
@@ -199,7 +201,7 @@ def test_centimetres_all_through():
     plan = replace(PLAN, unit="cm", step_mm=5.0)
     text = page_of(plan, SIX).text.replace("\N{NO-BREAK SPACE}", " ")
     assert "All 6 blocks can be trimmed to 15.5 × 23.0 cm." in text
-    assert not re.findall(r"\d (?:\d+/\d+ )?in\b(?! the| row)", text)
+    assert not re.findall(r"\d (?:\d+/\d+ )?in\b(?! the| row| by)", text)
 
 
 def svg_of(text):

@@ -87,27 +87,31 @@ def cut_list(
             *size_mm,
             count,
             across=rows.along,
-            sashing_cut_mm=sashing if upright else None,
+            sashing_cut_mm=sashing,
             seam_mm=seam,
             unit=unit,
         )
         plain.append(half)
-    down = [inner_h] * high
+    across, down = [inner_w] * wide, [inner_h] * high
     if sashing is not None:
-        down = [mm for h in down for mm in (sashing - 2 * seam, h)][1:]
-        if upright:
-            words = (
-                f"as long as a block is wide, {format_length(size_mm[0], unit=unit, fraction=32)}"
-            )
+        sewn = sashing - 2 * seam
+        if rows.along == "width" and plan.setting == "offset":
+            across = [mm for w in across for mm in (sewn, w)][1:]
+        else:
+            down = [mm for h in down for mm in (sewn, h)][1:]
+        if plan.setting == "offset":
+            long, way = (size_mm[0], "wide") if upright else (size_mm[1], "high")
+            words = f"as long as a block is {way}, {format_length(long, unit=unit, fraction=32)}"
+            cut = (long, sashing) if upright else (sashing, long)
             count = rows.count(SASHING)
-            between.append(CutPiece("sashing between blocks", size_mm[0], sashing, count, words))
+            between.append(CutPiece("sashing between blocks", *cut, count, words))
         elif high > 1:
             between.append(
                 pieces.sashing_between_rows(
                     wide * inner_w, sashing - 2 * seam, high, seam_mm=seam, unit=unit
                 )
             )
-    body = finishing.quilt_size([inner_w] * wide, down, unit=unit)
+    body = finishing.quilt_size(across, down, unit=unit)
     whole = (body[0].value_mm, body[1].value_mm)
     groups = [("alternate blocks and half blocks", plain), ("sashing", between)]
     for i, border in enumerate(plan.borders_mm, start=1):

@@ -15,6 +15,8 @@ from ...errors import PlanError
 from ...units import INCH
 from .seam_matches import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
 
+_LOOKED_AT = 400_000  # exchanges times misses in one round, for time
+
 
 @dataclass(frozen=True)
 class Arrangement:
@@ -25,7 +27,7 @@ class Arrangement:
     rows : tuple of tuple of str
         The pieces' names, row by row.
     worst_mm : float
-        Worst mismatch from the rows' start.
+        Worst mismatch along the rows from their start, or of corners across them.
     method : str
         "exact: ..." where the best is proved, else how it was looked for.
     check : RowsCheck
@@ -44,6 +46,8 @@ def arrange(
     *,
     u_mm: Mapping[str, float] | None = None,
     planned_mm: float | None = None,
+    across_mm: Mapping[str, float] | None = None,
+    across_planned_mm: float | None = None,
     seam_mm: float = QUARTER,
     tolerance_mm: float = INCH / 8,
     unit: str = "in",
@@ -51,7 +55,8 @@ def arrange(
 ) -> Arrangement:
     """Spread blocks over rows so that the worst mismatch is smallest.
 
-    The mismatch counts at every seam match of neighbouring rows, from the rows' start. Up to eight
+    The mismatch counts at every seam match of neighbouring rows, from the rows' start, and
+    between neighbours in a row. Up to eight
     blocks all orders are tried. Up to 24, SciPy's `milp` (HiGHS branch and cut) proves the best
     or stops at its time; beyond that blocks of like size go one above the other and pairs are
     exchanged while that helps. `method` says which.
@@ -67,6 +72,10 @@ def arrange(
         Standard uncertainty of each block's length, for the seam matches.
     planned_mm : float, optional
         A block's planned cut length; the blocks' mean unless told.
+    across_mm : mapping of str to float, optional
+        Each block's length across the row: half of what neighbours differ by counts too.
+    across_planned_mm : float, optional
+        As of `planned_mm`.
     seam_mm, tolerance_mm, unit
         As of `check_rows`.
     time_limit_s : float
@@ -83,8 +92,13 @@ def arrange(
     if n == 0 or places != n:
         raise PlanError(f"{n} blocks do not fill {places} places.", "Change the rows.")
     planned = float(size.mean()) if planned_mm is None else planned_mm
-    shares, fixed, start = _mismatch(rows, planned, seam_mm)
-    excess = size - planned
+    across = np.array([across_mm[n] for n in names]) if across_mm else None
+    middle = None
+    if across is not None:
+        middle = float(across.mean()) if across_planned_mm is None else across_planned_mm
+    shares, fixed, start = _mismatch(rows, planned, middle, seam_mm)
+    beyond = np.zeros(n) if across is None or middle is None else across - middle
+    excess = np.column_stack([size - planned, beyond])
     if n <= 8:
         orders = np.array(list(itertools.permutations(range(n))))
         order = orders[int(_worst(excess[orders], shares, fixed).argmin())]
@@ -103,7 +117,15 @@ def arrange(
                     method = "SciPy milp (HiGHS), stopped at its time"
     u = u_mm or {}
     waiting = iter(
-        Piece(name, cut_mm[name], planned, u.get(name, 0.0)) for name in (names[i] for i in order)
+        Piece(
+            name,
+            cut_mm[name],
+            planned,
+            u.get(name, 0.0),
+            across_mm[name] if across_mm else None,
+            u.get(name, 0.0),
+        )
+        for name in (names[i] for i in order)
     )
     laid = [[next(waiting) if piece is None else piece for piece in row] for row in rows]
     check = check_rows(laid, seam_mm=seam_mm, tolerance_mm=tolerance_mm, unit=unit)
@@ -112,23 +134,36 @@ def arrange(
 
 
 def _mismatch(
-    rows: Sequence[Sequence[Piece | None]], planned: float, seam_mm: float
+    rows: Sequence[Sequence[Piece | None]], planned: float, across: float | None, seam_mm: float
 ) -> tuple[Array, Array, NDArray[np.int_]]:
-    """Each seam match's miss as shares (joints, places) of the blocks' excess, and a fixed part.
+    """Each miss as shares (misses, 2 × places) of the blocks' excess, and a fixed part.
 
+    The first half of the shares is of what a block is too long along the row, the second across.
     Also the places in an order in which blocks sorted by size come to lie above their like.
     """
-    filled = [[Piece("", planned, planned) if p is None else p for p in row] for row in rows]
+    open_piece = Piece("", planned, planned, 0.0, across)
+    filled = [[open_piece if p is None else p for p in row] for row in rows]
     open_ = [np.array([p is None for p in row]) for row in rows]
     first = np.cumsum([0] + [int(o.sum()) for o in open_])
     shares, fixed = [], []
     for r, (upper, lower) in enumerate(itertools.pairwise(filled)):
         for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
-            line = np.zeros(first[-1])
+            line = np.zeros(2 * first[-1])
             line[first[r] : first[r + 1]] = -sa[open_[r]]
             line[first[r + 1] : first[r + 2]] = sb[open_[r + 1]]
             shares.append(line)
             fixed.append(b.position_mm - a.position_mm)
+    for r, row in enumerate(filled):
+        place = first[-1] + first[r] + np.cumsum(open_[r]) - 1
+        for i, (left, right) in enumerate(itertools.pairwise(row)):
+            if left.across_mm is None or right.across_mm is None or not (open_[r][i : i + 2]).any():
+                continue
+            line = np.zeros(2 * first[-1])
+            for k, sign in ((i, -0.5), (i + 1, 0.5)):
+                if open_[r][k]:
+                    line[place[k]] = sign
+            shares.append(line)
+            fixed.append((right.across_mm - left.across_mm) / 2)
     at = [
         (round(mark.planned_mm), r)
         for r, row in enumerate(filled)
@@ -138,14 +173,15 @@ def _mismatch(
     columns = {x: i for i, x in enumerate(sorted({x for x, _ in at}))}
     keys = [(columns[x], -r if columns[x] % 2 else r) for x, r in at]
     order = np.array(sorted(range(len(keys)), key=keys.__getitem__))
-    return np.array(shares).reshape(-1, first[-1]), np.array(fixed), order
+    return np.array(shares).reshape(-1, 2 * first[-1]), np.array(fixed), order
 
 
 def _worst(excess: Array, shares: Array, fixed: Array) -> Array:
-    """Worst mismatch of each order; `excess` is (orders, places)."""
+    """Worst mismatch of each order; `excess` is (orders, places, 2)."""
     if not len(fixed):
         return np.zeros(len(excess))
-    return np.asarray(np.abs(excess @ shares.T + fixed).max(axis=1))
+    flat = np.concatenate([excess[..., 0], excess[..., 1]], axis=1)
+    return np.asarray(np.abs(flat @ shares.T + fixed).max(axis=1))
 
 
 def _exchange(
@@ -156,13 +192,14 @@ def _exchange(
     order[places] = np.arange(len(excess))
     if not len(fixed):
         return order
-    i, j = np.triu_indices(len(excess), 1)
-    i, j = (z[:: max(1, len(z) * len(fixed) // 2_000_000)] for z in (i, j))
-    between = shares[:, i] - shares[:, j]
+    n = len(excess)
+    i, j = np.triu_indices(n, 1)
+    i, j = (z[:: max(1, len(z) * len(fixed) // _LOOKED_AT)] for z in (i, j))
+    along, across = (part[:, i] - part[:, j] for part in (shares[:, :n], shares[:, n:]))
     for _ in range(50):
-        now = shares @ excess[order] + fixed
+        now = shares @ excess[order].T.ravel() + fixed
         gain = excess[order[j]] - excess[order[i]]
-        worst = np.abs(now[:, None] + gain * between).max(axis=0)
+        worst = np.abs(now[:, None] + gain[:, 0] * along + gain[:, 1] * across).max(axis=0)
         k = int(worst.argmin())
         if worst[k] >= np.abs(now).max() - 1e-9:
             break
@@ -178,7 +215,10 @@ def _milp(
     one = np.hstack(
         [np.vstack([np.kron(np.eye(n), np.ones(n)), np.tile(np.eye(n), n)]), np.zeros((2 * n, 1))]
     )
-    meet = (shares[:, None] * excess[None, :, None]).reshape(len(fixed), -1)
+    along, across = (part[:, None] for part in (shares[:, :n], shares[:, n:]))
+    meet = (along * excess[None, :, 0, None] + across * excess[None, :, 1, None]).reshape(
+        len(fixed), -1
+    )
     meet = np.hstack([np.vstack([meet, -meet]), np.full((2 * len(fixed), 1), -1.0)])
     found = milp(
         np.append(np.zeros(n * n), 1.0),

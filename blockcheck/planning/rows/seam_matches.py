@@ -1,4 +1,4 @@
-"""Rows that meet: where every seam falls, and which seam matches miss by how much."""
+"""Rows that meet both ways: where every seam falls, which edges and corners miss by how much."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from ...errors import PlanError
 from ...uncertainty import verdict
@@ -16,20 +16,31 @@ from ...units import INCH, format_length
 
 Array = NDArray[np.float64]
 QUARTER = INCH / 4
-EASED = (
-    1 / 48
-)  # of the length eased over: 1/8 in on 6 in is sewn flat, more puckers (common practice)
+EASED = 1 / 48  # of the length: 1/8 in over 6 in is sewn flat, more puckers (common practice)
 _SAME_PLACE_MM = 0.5  # marks that the plan puts nearer than this meet
 
 
 @dataclass(frozen=True)
 class Piece:
-    """One piece of a row: cut length along the row, planned cut length, standard uncertainty."""
+    """One piece of a row.
+
+    Attributes
+    ----------
+    name : str
+    cut_mm, planned_mm, u_mm : float
+        Unfinished length along the row, the planned one, and its standard uncertainty.
+    across_mm : float or None
+        Unfinished length across the row, which its neighbours' edges are sewn to; not compared
+        where None.
+    across_u_mm : float
+    """
 
     name: str
     cut_mm: float
     planned_mm: float
     u_mm: float = 0.0
+    across_mm: float | None = None
+    across_u_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -58,10 +69,13 @@ class SeamMatch:
         Mismatch gathered since the seam match before; second row minus first.
     total_mm, total_u_mm : float
         Mismatch from the rows' start.
+    down_mm, down_u_mm : float
+        How far apart the four corners that meet here lie across the rows: half of what the edges
+        of neighbours in one row differ by, the greater of both rows.
     meets, adds_up : {"yes", "no", "too close to call"}
-        Whether step and total lie within the tolerance.
+        Whether the corners (step and down) and the total lie within the tolerance.
     advice : str
-        What to ease, or an empty text.
+        What to ease along the rows, or an empty text.
     """
 
     rows: tuple[int, int]
@@ -71,19 +85,73 @@ class SeamMatch:
     step_u_mm: float
     total_mm: float
     total_u_mm: float
+    down_mm: float
+    down_u_mm: float
     meets: str
     adds_up: str
+    advice: str
+
+    @property
+    def apart_mm(self) -> float:
+        """Distance of the corners that should meet, in the plane of the quilt."""
+        return math.hypot(self.step_mm, self.down_mm)
+
+
+@dataclass(frozen=True)
+class SideMatch:
+    """Two neighbours in a row, sewn edge to edge across the row.
+
+    Attributes
+    ----------
+    row : int
+        Counted from 0.
+    names : (str, str)
+    difference_mm, u_mm : float
+        The second's edge less the first's.
+    meets : {"yes", "no", "too close to call"}
+    advice : str
+        What to ease, or an empty text.
+    """
+
+    row: int
+    names: tuple[str, str]
+    difference_mm: float
+    u_mm: float
+    meets: str
     advice: str
 
 
 @dataclass(frozen=True)
 class RowsCheck:
-    """All seam matches of a layout, the row lengths, and the pieces that will not line up."""
+    """How a layout goes together.
+
+    Attributes
+    ----------
+    lengths_mm : tuple of float
+        The rows' finished lengths.
+    matches : tuple of SeamMatch
+    sides : tuple of SideMatch
+    flagged : tuple of str
+        Pieces that will not line up along the rows.
+    worst_mm : float
+        Greatest mismatch along the rows from their start, or of corners across them.
+    """
 
     lengths_mm: tuple[float, ...]
     matches: tuple[SeamMatch, ...]
+    sides: tuple[SideMatch, ...]
     flagged: tuple[str, ...]
     worst_mm: float
+
+    @property
+    def missing(self) -> tuple[SeamMatch, ...]:
+        """Seam matches whose seams do not surely meet along the rows."""
+        return tuple(m for m in self.matches if m.advice and m.meets != "yes")
+
+    @property
+    def uneven(self) -> tuple[SideMatch, ...]:
+        """Neighbours whose edges are not surely of one length."""
+        return tuple(s for s in self.sides if s.meets != "yes")
 
 
 def seam_positions(row: Sequence[Piece], seam_mm: float = QUARTER) -> tuple[Seam, ...]:
@@ -106,17 +174,15 @@ def seam_positions(row: Sequence[Piece], seam_mm: float = QUARTER) -> tuple[Seam
 def marks_of(row: Sequence[Piece], seam_mm: float) -> list[tuple[Seam, Array]]:
     """Seams and centres in order, each with the pieces' shares in its position."""
     seams, marks = seam_positions(row, seam_mm), []
-    shares = np.zeros(len(row))
-    start = planned = 0.0
+    below = np.tri(len(row), k=-1)
+    start = planned = square = 0.0
     for i, (piece, seam) in enumerate(zip(row, seams, strict=True)):
-        half = shares.copy()
-        half[i] = 0.5
-        u = math.sqrt(sum((s * p.u_mm) ** 2 for s, p in zip(half, row, strict=True)))
+        half, whole = below[i].copy(), below[i].copy()
+        half[i], whole[i] = 0.5, 1.0
+        u = math.sqrt(square + (piece.u_mm / 2) ** 2)
         middle = (planned + seam.planned_mm) / 2, (start + seam.position_mm) / 2
-        marks.append((Seam(f"centre of {piece.name}", *middle, u), half))
-        shares[i] = 1.0
-        marks.append((seam, shares.copy()))
-        start, planned = seam.position_mm, seam.planned_mm
+        marks += [(Seam(f"centre of {piece.name}", *middle, u), half), (seam, whole)]
+        start, planned, square = seam.position_mm, seam.planned_mm, seam.u_mm**2
     return marks
 
 
@@ -128,11 +194,13 @@ def meeting_marks(
     A seam meets a seam or the centre of a piece; the centre of sashing meets that of a block.
     """
     found = []
-    below = marks_of(lower, seam_mm)
-    for a, sa in marks_of(upper, seam_mm):
-        for b, sb in below:
-            if abs(a.planned_mm - b.planned_mm) > _SAME_PLACE_MM:
-                continue
+    above, below = marks_of(upper, seam_mm), marks_of(lower, seam_mm)
+    places = np.array([b.planned_mm for b, _ in below])
+    for a, sa in above:
+        first, last = np.searchsorted(
+            places, [a.planned_mm - _SAME_PLACE_MM, a.planned_mm + _SAME_PLACE_MM]
+        )
+        for b, sb in below[first:last]:
             one, other = (m[m % 1 > 0] for m in (sa, sb))  # a centre has half of its piece
             if len(one) and len(other):
                 lengths = upper[int(sa.sum())].planned_mm, lower[int(sb.sum())].planned_mm
@@ -148,65 +216,127 @@ def check_rows(
     seam_mm: float = QUARTER,
     tolerance_mm: float = INCH / 8,
     unit: str = "in",
+    trimmed: bool = False,
 ) -> RowsCheck:
-    """Compare each row with the next at every seam match.
+    """Compare neighbours in each row, and each row with the next at every seam match.
 
     Marks meet where the plan puts a seam of one row on a seam of the other, or, in offset rows,
     on the centre of a piece of the other. Pieces' errors are independent and add in quadrature
     (JCGM 100, 5.1.2); what all share, such as the scale, moves both rows alike and is left out.
+    `trimmed` says that nothing more can be trimmed, for the advice.
     """
+    joined = [_Joined(rows, r, seam_mm, tolerance_mm, unit, trimmed) for r in range(len(rows))]
+    sides = [side for one in joined for side in one.sides()]
     matches: list[SeamMatch] = []
     flagged: dict[str, None] = {}
-    for r, (upper, lower) in enumerate(itertools.pairwise(rows)):
+    for one in joined[:-1]:
+        found, names = one.matches()
+        matches += found
+        flagged.update(dict.fromkeys(names))
+    lengths = tuple(
+        s[-1].position_mm if (s := seam_positions(row, seam_mm)) else 0.0 for row in rows
+    )
+    worst = max((abs(m.total_mm) for m in matches), default=0.0)
+    worst = max(worst, max((abs(s.difference_mm) / 2 for s in sides), default=0.0))
+    return RowsCheck(lengths, tuple(matches), tuple(sides), tuple(flagged), worst)
+
+
+@dataclass(frozen=True, eq=False)
+class _Joined:
+    """Row `r` as it is sewn: neighbours to each other, then to the row below it."""
+
+    rows: Sequence[Sequence[Piece]]
+    r: int
+    seam_mm: float
+    tolerance_mm: float
+    unit: str
+    trimmed: bool
+
+    def sides(self) -> list[SideMatch]:
+        found = []
+        for a, b in itertools.pairwise(self.rows[self.r]):
+            if a.across_mm is None or b.across_mm is None:
+                continue
+            off, u = b.across_mm - a.across_mm, math.hypot(a.across_u_mm, b.across_u_mm)
+            meets, advice = self._verdict(off, u), ""
+            if meets != "yes":
+                longer, edge = (b, a.across_mm) if off > 0 else (a, b.across_mm)
+                advice = self._advice([longer.name], abs(off), edge - 2 * self.seam_mm)
+            found.append(SideMatch(self.r, (a.name, b.name), off, u, meets, advice))
+        return found
+
+    def matches(self) -> tuple[list[SeamMatch], list[str]]:
+        """The seam matches with the row below, and the pieces that do not line up."""
+        upper, lower = self.rows[self.r : self.r + 2]
         before, shares_before = 0.0, (np.zeros(len(upper)), np.zeros(len(lower)))
         u = tuple(np.array([p.u_mm for p in row]) for row in (upper, lower))
         start = held = 0.0  # held: the mismatch at the last match that was eased or pinned
-        for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
+        found, flagged = [], []
+        for a, sa, b, sb in meeting_marks(upper, lower, self.seam_mm):
             total = b.position_mm - a.position_mm
             step = total - before
             since = sa - shares_before[0], sb - shares_before[1]
             total_u = math.hypot(*(sa * u[0]), *(sb * u[1]))
             step_u = math.hypot(*(since[0] * u[0]), *(since[1] * u[1]))
-            meets = verdict(step, step_u, -tolerance_mm, tolerance_mm)
-            adds_up = verdict(total, total_u, -tolerance_mm, tolerance_mm)
+            along, adds_up = self._verdict(step, step_u), self._verdict(total, total_u)
+            down, down_u = max(_corner(upper, sa), _corner(lower, sb))
             longer, shares = (lower, since[1]) if step > 0 else (upper, since[0])
             names = [p.name for p, s in zip(longer, shares, strict=True) if s > 0]
             advice = ""
-            if meets != "yes":
-                amount = format_length(abs(step), unit=unit, fraction=16)
-                length = format_length(a.planned_mm - start, unit=unit, fraction=16)
-                who = " and ".join(names)
-                advice = f"Ease {who} in by {amount} over {length}."
-                if abs(step) > EASED * (a.planned_mm - start):
-                    advice = (
-                        f"{amount} over {length} is too much to ease: trim {who} to size first."
-                    )
-                flagged.update(dict.fromkeys(names))
+            if along != "yes":
+                advice = self._advice(names, abs(step), a.planned_mm - start)
+                flagged += names
                 held = total
-            elif abs(total - held) > tolerance_mm:
-                amount = format_length(abs(total - held), unit=unit, fraction=16)
+            elif abs(total - held) > self.tolerance_mm:
+                amount = self._length(abs(total - held))
                 held = total
                 advice = f"Pin the rows together here: they have drifted {amount} apart."
-            matches.append(
+            both = (along, self._verdict(down, down_u))
+            meets = next((w for w in ("no", "too close to call") if w in both), "yes")
+            found.append(
                 SeamMatch(
-                    (r, r + 1),
+                    (self.r, self.r + 1),
                     (a.name, b.name),
                     a.planned_mm,
                     step,
                     step_u,
                     total,
                     total_u,
+                    down,
+                    down_u,
                     meets,
                     adds_up,
                     advice,
                 )
             )
             before, shares_before, start = total, (sa, sb), a.planned_mm
-    lengths = tuple(
-        s[-1].position_mm if (s := seam_positions(row, seam_mm)) else 0.0 for row in rows
-    )
-    worst = max((abs(m.total_mm) for m in matches), default=0.0)
-    return RowsCheck(lengths, tuple(matches), tuple(flagged), worst)
+        return found, flagged
+
+    def _verdict(self, off: float, u: float) -> str:
+        return verdict(off, u, -self.tolerance_mm, self.tolerance_mm)
+
+    def _length(self, mm: float) -> str:
+        return format_length(mm, unit=self.unit, fraction=16)
+
+    def _advice(self, names: Sequence[str], off: float, over: float) -> str:
+        """Ease what can be eased; what cannot is trimmed, or sewn again once it is trimmed."""
+        amount, length, who = self._length(off), self._length(over), " and ".join(names)
+        if off <= EASED * over:
+            return f"Ease {who} in by {amount} over {length}."
+        if self.trimmed:
+            return f"{amount} over {length} is too much to ease: resew what is short."
+        return f"{amount} over {length} is too much to ease: trim {who} to size first."
+
+
+def _corner(row: Sequence[Piece], shares: Array) -> tuple[float, float]:
+    """Half of what the two edges at a seam differ by, with its uncertainty; none at a centre."""
+    i = int(shares.sum())
+    if (shares % 1 > 0).any() or not 0 < i < len(row):
+        return 0.0, 0.0
+    a, b = row[i - 1 : i + 1]
+    if a.across_mm is None or b.across_mm is None:
+        return 0.0, 0.0
+    return abs(b.across_mm - a.across_mm) / 2, math.hypot(a.across_u_mm, b.across_u_mm) / 2
 
 
 def half_block_cut(
@@ -226,48 +356,3 @@ def half_block_cut(
             "The sashing leaves nothing of the half block.", "Choose narrower sashing or none."
         )
     return half
-
-
-@dataclass(frozen=True)
-class HalvesDifference:
-    """One length of the left half less its mirror in the right half."""
-
-    name: str
-    left_mm: float
-    right_mm: float
-    difference_mm: float
-    u_mm: float
-    alike: str
-
-
-def compare_halves(
-    left_mm: ArrayLike,
-    right_mm: ArrayLike,
-    *,
-    u_mm: float = 0.0,
-    tolerance_mm: float = INCH / 8,
-) -> tuple[HalvesDifference, ...]:
-    """Compare two halves sewn from mirror pieces, by their corners clockwise from the top left.
-
-    The right half's sides and diagonals are read in the mirror; `u_mm` is the standard
-    uncertainty of one length, so that a difference has √2 of it.
-    """
-    left, right = (np.asarray(c, dtype=np.float64) for c in (left_mm, right_mm))
-    if left.shape != (4, 2) or right.shape != (4, 2):
-        raise PlanError("Each half needs its four corners.", "")
-    mirror = right[[1, 0, 3, 2]]
-    lengths = (
-        ("top", 0, 1),
-        ("inner side", 1, 2),
-        ("bottom", 2, 3),
-        ("outer side", 3, 0),
-        ("diagonal from the outer top", 0, 2),
-        ("diagonal from the inner top", 1, 3),
-    )
-    result = []
-    for name, i, j in lengths:
-        a, b = (float(np.hypot(*(c[j] - c[i]))) for c in (left, mirror))
-        u = math.sqrt(2) * u_mm
-        alike = verdict(a - b, u, -tolerance_mm, tolerance_mm)
-        result.append(HalvesDifference(name, a, b, a - b, u, alike))
-    return tuple(result)

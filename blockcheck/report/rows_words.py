@@ -1,0 +1,116 @@
+"""The sentences about how the rows meet."""
+
+from __future__ import annotations
+
+from ..planning.quilt import QuiltPlan
+from ..planning.rows.laying import SASHING, Rows
+from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
+from .phrases import names, sentence
+from .words import length, size
+
+
+def line(rows: Rows) -> str:
+    """Say what the pieces are sewn into first: "row", or "column" where columns are shifted."""
+    return "column" if rows.along == "height" else "row"
+
+
+def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:
+    """Say which seams fail to match, by how much, and what to ease."""
+    off = length(quilt.plan, abs(one.step_mm))
+    first, second = (
+        f"the {'seam ' if name.startswith('after ') else ''}{name} in {line(rows)} {r + 1}"
+        for r, name in zip(one.rows, one.names, strict=True)
+    )
+    doubt = ", too close to call" if one.meets == "too close to call" else ""
+    return f"{sentence(first)} and {second} are {off} apart{doubt}. {one.advice}".rstrip()
+
+
+def side_match(quilt: QuiltPlan, rows: Rows, one: SideMatch) -> str:
+    """Say which neighbours' edges differ, by how much, and what to ease."""
+    off = length(quilt.plan, abs(one.difference_mm))
+    first, second = one.names
+    longer, other = (second, first) if one.difference_mm > 0 else (first, second)
+    more = "higher" if rows.along == "width" else "wider"
+    doubt = ", too close to call" if one.meets == "too close to call" else ""
+    where = f"in {line(rows)} {one.row + 1}"
+    return f"{sentence(longer)} is {off} {more} than {other} beside it {where}{doubt}. {one.advice}"
+
+
+def misses(quilt: QuiltPlan, rows: Rows, check: RowsCheck) -> tuple[str, ...]:
+    """Every seam match and every pair of neighbours that misses, the worst first."""
+    found = [(abs(m.step_mm), seam_match(quilt, rows, m)) for m in check.missing]
+    found += [(abs(s.difference_mm), side_match(quilt, rows, s)) for s in check.uneven]
+    return tuple(words for _, words in sorted(found, key=lambda pair: -pair[0]))
+
+
+def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
+    """Say how the rows meet as the blocks measure now, once trimmed, and in another order."""
+    rows, plan = quilt.rows, quilt.plan
+    if rows is None or quilt.size_mm is None:
+        return (quilt.gaps["rows"],)
+    said = []
+    if not rows.check.matches and not rows.check.sides:
+        said.append(rows.note)
+    else:
+        now, after = (
+            _how_they_meet(quilt, rows, rows.check),
+            _how_they_meet(quilt, rows, rows.trimmed),
+        )
+        said.append(f"As the blocks measure now, beside pieces cut to go with them, {now}")
+        target = size(plan, *quilt.size_mm)
+        said.append(f"Once the blocks are trimmed to {target}, {after}")
+        if rows.trimmed.missing or rows.trimmed.uneven:
+            short = [t.name for t in quilt.trims if not t.fits]
+            if short:
+                said.append(f"Short of that size: {names(short)}.")
+            said += misses(quilt, rows, rows.trimmed)[:12]
+    if plan.rows is None or plan.blocks_per_row is None:
+        count = f"{len(rows.pieces)} {line(rows)}{'s'[: len(rows.pieces) != 1]}"
+        said.append(
+            "The plan does not say how many rows, or how many blocks per row; "
+            f"{count} {'is' if len(rows.pieces) == 1 else 'are'} drawn."
+        )
+    if rows.to_sew:
+        many = "1 place is" if rows.to_sew == 1 else f"{rows.to_sew} places are"
+        said.append(f"{many} still without a block and drawn at the size of the others.")
+    if rows.left_over:
+        said.append(f"There is no place left for {names(rows.left_over)}.")
+    if rows.arrangement is not None:
+        worst, before = rows.arrangement.worst_mm, rows.check.worst_mm
+        if worst < before - plan.tolerance_mm / 8:
+            order = "; ".join(
+                f"{line(rows)} {i}: " + ", ".join(name for name in row if name != SASHING)
+                for i, row in enumerate(rows.arrangement.rows, 1)
+            )
+            said.append(
+                f"Untrimmed, the rows meet better in this order, off by {length(plan, worst)} at "
+                f"worst instead of {length(plan, before)}: {order}."
+            )
+        elif rows.arrangement.method.startswith("exact"):
+            said.append("No other order of the blocks meets better.")
+        else:
+            said.append("No better order of the blocks was found.")
+    elif rows.check.matches:
+        said.append(rows.note)
+    return tuple(said)
+
+
+def _how_they_meet(quilt: QuiltPlan, rows: Rows, check: RowsCheck) -> str:
+    """How many seam matches and neighbours are off, as the end of a sentence."""
+    tolerance = length(quilt.plan, quilt.plan.tolerance_mm, fraction=32)
+    edge = "height" if rows.along == "width" else "width"
+    many = {"seam matches": len(check.matches), "pairs of neighbours": len(check.sides)}
+    off, close = [], 0
+    for missing, things, verbs in (
+        (check.missing, "seam matches", ("is off", "are off")),
+        (check.uneven, "pairs of neighbours", (f"differs in {edge}", f"differ in {edge}")),
+    ):
+        close += sum(one.meets == "too close to call" for one in missing)
+        if missing:
+            verb = verbs[len(missing) != 1]
+            off.append(f"{len(missing)} of {many[things]} {things} {verb} by more than {tolerance}")
+    if not off:
+        things = " and ".join(what for what, n in many.items() if n)
+        return f"all {things} meet within {tolerance}."
+    doubt = f" {close} of these {'is' if close == 1 else 'are'} too close to call." if close else ""
+    return f"{' and '.join(off)}.{doubt}"
