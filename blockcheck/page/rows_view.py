@@ -8,7 +8,7 @@ from typing import Any
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.rows.laying import SASHING, TO_SEW
-from ..report import words
+from ..report import rows_words
 
 Shown = dict[str, Any]
 
@@ -22,7 +22,7 @@ def rows(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> Shown:
     upright, seam = laid.along == "height", plan.seam_mm
     across = quilt.size_mm[0 if upright else 1] - 2 * seam
     sashing = plan.sashing_cut_mm
-    gap = sashing - 2 * seam if sashing and not upright else 0.0
+    gap = sashing - 2 * seam if sashing and plan.setting != "offset" else 0.0
     places: list[Shown] = []
     order = []
     for r, row in enumerate(laid.pieces):
@@ -50,9 +50,8 @@ def rows(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> Shown:
     width = max(p["x"] + p["w"] for p in places)
     height = max(p["y"] + p["h"] for p in places)
     misses = [
-        {"said": words.seam_match(quilt, one), **_at(quilt, one, across, gap, upright)}
-        for one in laid.check.matches
-        if one.meets != "yes"
+        {"said": rows_words.seam_match(quilt, laid, one), **_at(quilt, one, across, gap, upright)}
+        for one in laid.check.missing
     ]
     return {
         "places": places,

@@ -15,7 +15,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project import PhotoFile, Undoable
-from ..report import words
+from ..report import rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
@@ -246,7 +246,7 @@ class Showing:
         return {
             "quilt": quilt,
             "can": can,
-            "said": words.rows_verdict(quilt),
+            "said": rows_words.rows_verdict(quilt),
             **rows_view.rows(quilt, blocks),
         }
 
