@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -30,17 +31,17 @@ class Seam:
     u_turn: float
     contrast: float
 
-    @property
+    @cached_property
     def length_mm(self) -> float:
         """Between its ends, as far as it was seen."""
         return float(np.linalg.norm(self.ends_mm[1] - self.ends_mm[0]))
 
-    @property
+    @cached_property
     def middle_mm(self) -> np.ndarray:
         """(2,) between its ends."""
         return np.asarray(self.ends_mm.mean(axis=0))
 
-    @property
+    @cached_property
     def along(self) -> np.ndarray:
         """(2,) unit vector."""
         return np.asarray((self.ends_mm[1] - self.ends_mm[0]) / self.length_mm)
@@ -112,7 +113,8 @@ def cross(a: np.ndarray, b: np.ndarray) -> float:
 
 def lies_on(ends: np.ndarray, seam: Seam) -> bool:
     """Whether a run lies on a seam that is known."""
-    off = np.abs([cross(seam.along, e - seam.ends_mm[0]) for e in ends])
-    place = np.sort([(e - seam.ends_mm[0]) @ seam.along for e in ends])
-    shared = min(place[1], seam.length_mm) - max(place[0], 0)
-    return bool(off.max() < 1.5 and shared > 0.5 * (place[1] - place[0]))
+    away = ends - seam.ends_mm[0]
+    if max(abs(cross(seam.along, e)) for e in away) >= 1.5:
+        return False
+    low, high = sorted(away @ seam.along)
+    return bool(min(high, seam.length_mm) - max(low, 0) > 0.5 * (high - low))

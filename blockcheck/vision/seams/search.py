@@ -13,7 +13,6 @@ Block coordinates are millimetres from corner 0, x along the top side, y down.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -27,6 +26,7 @@ _PX_PER_MM, _LONG_SIDE_PX = 3.0, 900
 _EDGE_MM = 1.5  # along the raw edge: fray, shadow, mat
 _STEP_MM, _ACROSS_MM = 1.0, 0.25
 _BAND_MM = 3.0  # of cloth that is compared on each side
+_AROUND = np.array([[-1.0], [1.0]]) * (_BAND_MM + 2)  # beside the cloth, as far as is looked
 _REPEAT_MM = 22.0  # the longest repeat of a print that is looked for
 _MIX_MM = 7  # length over which a print is averaged
 _CONTRAST = 5.0  # least difference of two cloths, CIE Lab
@@ -34,6 +34,8 @@ _SHORTEST_MM = 14.0
 _ALIKE = 0.1  # squared difference of a print's repeats ÷ that of the two sides
 _RAGGED_MM = 0.6  # no seam strays as far from straight
 _HINTS = 300
+_NODE_PX = 16  # apart: between them the flat picture's way into the photo is as good as straight
+_ROWS = 40  # places along a line that are enough to know a print by
 
 
 @dataclass(frozen=True)
@@ -52,26 +54,40 @@ class _Seen:
         c, s = (corners[1] - corners[0]) / np.linalg.norm(corners[1] - corners[0])
         return cls(rgb, plane, corners[0], np.array([[c, s], [-s, c]]), height_mm)
 
-    def at(self, points_mm: np.ndarray) -> np.ndarray:
-        """(h, w, 3) uint8 colours at (h, w, 2) places in block coordinates."""
+    def px(self, points_mm: np.ndarray) -> np.ndarray:
+        """(h, w, 2) float32 pixels of (h, w, 2) places in block coordinates."""
         flat = points_mm.reshape(-1, 2) @ self.turn + self.origin
         px = self.plane.px_from_mm(flat, self.height_mm).reshape(points_mm.shape)
-        x, y = np.moveaxis(px.astype(np.float32), -1, 0)
-        return np.asarray(cv2.remap(self.rgb, x, y, cv2.INTER_LINEAR))
+        return np.asarray(px, np.float32)
+
+    def at(self, px: np.ndarray) -> np.ndarray:
+        """(h, w, 3) uint8 colours at pixels."""
+        return np.asarray(cv2.remap(self.rgb, px, None, cv2.INTER_LINEAR))
 
 
 @dataclass(frozen=True)
 class _View:
     """A block laid flat.
 
-    `lab` is (H, W, 3) float32, the pixel of (x, y) mm is k (x, y) + `shift`; `inside` tells cloth.
+    `lab` is (H, W, 3) float32, the pixel of (x, y) mm is k (x, y) + `shift`; `inside` tells cloth,
+    which lies between `low` and `high` (mm).
     """
 
     lab: np.ndarray
     inside: np.ndarray
     k: float
     shift: np.ndarray
-    diagonal_mm: float
+    low: np.ndarray
+    high: np.ndarray
+
+    def along(self, point: np.ndarray, way: np.ndarray) -> np.ndarray:
+        """(n,) places every mm on a line as far as it may run through the cloth, or beside it."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ends = (np.stack([self.low, self.high]) + _AROUND - point) / way
+        near, far = np.nanmax(ends.min(axis=0)), np.nanmin(ends.max(axis=0))
+        # every line's places are counted from as far away, whichever part of it is in the cloth
+        away = float(np.linalg.norm(self.high - self.low))
+        return np.arange(np.ceil(near + away), far + away, _STEP_MM) - away
 
     def at(self, points_mm: np.ndarray) -> np.ndarray:
         """(..., 3) colours, NaN off the cloth, at (..., 2) places."""
@@ -121,8 +137,13 @@ def _flat(photo: _Seen, outline: np.ndarray) -> _View:
     k = min(_PX_PER_MM, _LONG_SIDE_PX / float((high - low).max()))
     wide, tall = np.ceil((high - low) * k).astype(int)
     # twice as fine, then halved, so that fine prints do not flicker
-    fine = np.stack(np.meshgrid(np.arange(2 * wide), np.arange(2 * tall)), axis=-1)
-    seen = photo.at((fine + 0.5) / (2 * k) + low)
+    nodes = [
+        (np.arange(-1, -(-2 * n // _NODE_PX) + 1) + 0.5) * _NODE_PX / (2 * k) for n in (wide, tall)
+    ]
+    px = photo.px(np.stack(np.meshgrid(*nodes), axis=-1) + low)
+    px = cv2.resize(px, None, fx=_NODE_PX, fy=_NODE_PX, interpolation=cv2.INTER_LINEAR)
+    inner = slice(_NODE_PX, _NODE_PX + 2 * tall), slice(_NODE_PX, _NODE_PX + 2 * wide)
+    seen = photo.at(np.ascontiguousarray(px[inner]))
     small = cv2.resize(seen, (int(wide), int(tall)), interpolation=cv2.INTER_AREA)
     lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     shift = -low * k - 0.5
@@ -130,7 +151,7 @@ def _flat(photo: _Seen, outline: np.ndarray) -> _View:
     cv2.fillPoly(inside, [np.round(outline * k + shift).astype(np.int32)], 1)
     edge = 2 * round(_EDGE_MM * k) + 1
     inside = cv2.erode(inside, np.ones((edge, edge), np.uint8), borderValue=0)
-    return _View(lab, inside, k, shift, float(np.linalg.norm(high - low)))
+    return _View(lab, inside, k, shift, low, high)
 
 
 def _places(ends: np.ndarray, across: np.ndarray, step: float) -> np.ndarray:
@@ -174,10 +195,10 @@ def _hints(view: _View) -> list[np.ndarray]:
 def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
     """(2, 2) ends of the stretches of the line through a hint's ends where two cloths meet."""
     point, along = hint.mean(axis=0), (hint[1] - hint[0]) / np.linalg.norm(hint[1] - hint[0])
-    t = np.arange(-view.diagonal_mm, view.diagonal_mm, _STEP_MM)
     across = np.arange(-_BAND_MM - 1, _BAND_MM + 1 + 1e-9, _ACROSS_MM)
     for _ in range(2):  # follow the sharpest place across: a short hint's direction is rough
         normal = np.array([-along[1], along[0]])
+        t = view.along(point, along)
         seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
         a, b = max(_stretches(seen, across), key=lambda run: run[1] - run[0], default=(0, 0))
         offs = _steepest(seen[a:b], across) if b > a else np.zeros(0)
@@ -188,6 +209,7 @@ def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
         point = point + off * normal
         along = (along + slope * normal) / np.hypot(1, slope)
     normal = np.array([-along[1], along[0]])
+    t = view.along(point, along)
     seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
     return [
         np.array([point + t[a] * along, point + t[b - 1] * along])
@@ -218,13 +240,13 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
     size = np.linalg.norm(mixed, axis=1)
     sharp = np.sum(close * mixed, axis=1) > 0.55 * size**2
     ok = np.isfinite(size) & (size > _CONTRAST) & sharp
+    sums = np.vstack([np.zeros(3), np.cumsum(np.nan_to_num(mixed), axis=0)])
     runs, start = [], None
     for i in range(len(ok) + 1):
         keeps = i < len(ok) and bool(ok[i])
         if keeps and start is not None:
-            so_far = mixed[max(start, i - 12) : i].mean(axis=0)
-            ratio = mixed[i] @ so_far / (np.linalg.norm(so_far) * size[i] + 1e-9)
-            keeps = bool(ratio > 0.7)
+            so_far = sums[i] - sums[max(start, i - 12)]
+            keeps = bool(mixed[i] @ so_far > 0.7 * size[i] * np.sqrt(so_far @ so_far))
         if keeps and start is None:
             start = i
         elif not keeps and start is not None:
@@ -261,25 +283,33 @@ def _printed(view: _View, ends: np.ndarray) -> bool:
     """Whether the line belongs to a print: what lies beside it comes again after one repeat."""
     across = np.arange(-2 * _REPEAT_MM - 3, 2 * _REPEAT_MM + 3 + 1e-9, _ACROSS_MM)
     seen = view.at(_places(ends, across, _STEP_MM))
-    seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)[1::3]  # neighbours are alike
+    seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)
+    seen = seen[1 :: max(3, len(seen) // _ROWS)].astype(np.float32)  # neighbours are alike
     zero, near = len(across) // 2, round(2 / _ACROSS_MM)
     jump = seen[:, zero + 1 : zero + 5].mean(axis=1) - seen[:, zero - 4 : zero].mean(axis=1)
     contrast = np.sum(jump**2, axis=1) + 1e-9
+    repeats = np.arange(round(1.5 / _ACROSS_MM), round(_REPEAT_MM / _ACROSS_MM))
 
-    def unlike(low: int, high: int, shift: int) -> float:
-        off = seen[:, low:high] - seen[:, low + shift : high + shift]
-        parts = np.mean(np.sum(off**2, axis=2), axis=1) / contrast
+    def unlike(pairs: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+        """(m,) squared difference of (n, k, 3) strips beside each other, at the usual place."""
+        off = [np.einsum("nkc,nkc->n", d, d) / d.shape[1] for d in (a - b for a, b in pairs)]
+        parts = np.stack(off, axis=1) / contrast[:, None]
         # beyond a slanting seam the print is not seen: half of the length is enough
-        parts = np.where(np.isfinite(parts), parts, np.inf)
-        return float(np.median(parts))
+        return np.asarray(np.median(np.where(np.isfinite(parts), parts, np.inf), axis=0))
 
-    for repeat in range(round(1.5 / _ACROSS_MM), round(_REPEAT_MM / _ACROSS_MM)):
-        if unlike(zero - repeat, zero, repeat) < _ALIKE:
+    low, high = zero - near, zero + near
+    for some in np.array_split(repeats, 8):  # most prints repeat soon
+        beside = unlike([(seen[:, zero - r : zero], seen[:, zero : zero + r]) for r in some])
+        if (beside < _ALIKE).any():
             return True
         # the same edge, twice more at this distance
-        shape = [unlike(zero - near, zero + near, n * repeat) for n in (-2, -1, 1, 2)]
-        if repeat > near and any(max(two) < _ALIKE for two in pairwise(shape)):
-            return True
+        far = [r for r in some if r > near]
+        shifts = [n * r for r in far for n in (-2, -1, 1, 2)]
+        if shifts:
+            again = unlike([(seen[:, low:high], seen[:, low + s : high + s]) for s in shifts])
+            again = again.reshape(-1, 4) < _ALIKE
+            if (again[:, 1:] & again[:, :-1]).any():
+                return True
     return False
 
 
@@ -292,7 +322,7 @@ def _locate(photo: _Seen, view: _View, ends: np.ndarray, step: float) -> Seam | 
     across = np.arange(-2.5, 2.5 + step, step)
     length = float(np.linalg.norm(ends[1] - ends[0]))
     apart = max(step, length / 400)
-    seen = photo.at(_places(ends, across, apart)).astype(np.float32)
+    seen = photo.at(photo.px(_places(ends, across, apart))).astype(np.float32)
     way = _bands(seen, across, 0.75, 2.5).mean(axis=0)
     value = seen @ (way / np.linalg.norm(way)).astype(np.float32)
     value = cv2.GaussianBlur(value, (0, 0), 1.5, sigmaY=max(1.0, 1.0 / apart))
