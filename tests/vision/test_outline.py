@@ -8,6 +8,7 @@ import pytest
 
 from blockcheck.errors import BlockCutOffError, MeasureError, NoBlockError
 from blockcheck.vision.cloth.edges import trace
+from blockcheck.vision.cloth.evidence import Colours
 from blockcheck.vision.cloth.mat_looks import Mat
 from blockcheck.vision.cloth.outline import find_outlines, outline_near
 
@@ -149,7 +150,7 @@ def test_a_shadow_with_a_sharp_end_is_not_cloth(colour, shadow):
 def test_cloth_with_a_dark_stripe_at_its_edge_is_not_shadow():
     """A stripe of another hue than the mat's belongs to the cloth, however dark."""
     photo = scene(BLOCK, colour=(140, 160, 220), mat=(124, 124, 122))
-    inner = BLOCK + np.array([[4, 4], [-4, 4], [-4, -4], [4, -4]]) * 0.7
+    inner = BLOCK + np.array([[4, 4], [-4, 4], [-4, -4], [4, -4]]) * 1.5
     striped = scene(BLOCK, colour=(60, 90, 75), mat=(124, 124, 122))
     photo = np.where(covered(inner) > 0.5, photo, striped)
     for k, side in enumerate(find(photo)[0].sides):
@@ -197,10 +198,11 @@ def test_sides_followed_together_are_as_each_by_itself(fine):
     along = np.roll(BLOCK, -1, axis=0) - BLOCK
     base = BLOCK[:, None] + np.linspace(0.03, 0.97, 60)[:, None] * along[:, None]
     outward = np.column_stack([along[:, 1], -along[:, 0]]) / np.linalg.norm(along, axis=1)[:, None]
-    rest = (12.0, PX_PER_MM, None, (np.zeros((H, W), np.uint8), 1), fine)
-    together = trace(photo, mat, base, outward, *rest)
+    rest = ((12.0, 12.0), PX_PER_MM, None, (np.zeros((H, W), np.uint8), 1), fine)
+    cloth = Colours.learn(photo[300:600:10, 450:850:10].reshape(-1, 3))
+    together, _ = trace(photo, mat, cloth, base, outward, *rest)
     for side, b, o in zip(together, base, outward, strict=True):
-        (alone,) = trace(photo, mat, b[None], o[None], *rest)
+        (alone,), _ = trace(photo, mat, cloth, b[None], o[None], *rest)
         np.testing.assert_allclose(side.points_px, alone.points_px, atol=0.01)
         assert side.sigma_px == pytest.approx(alone.sigma_px, abs=0.01)
         assert side.support == alone.support > 0.9

@@ -1,10 +1,9 @@
 """One raw edge, followed in the photo's own pixels.
 
-The photo is sampled along lines across the side, and averaged over a few pixels along it.
-In these profiles cloth begins at a sharp step with mat on its outer side: the path of such
-steps that holds together best along the whole side is found by dynamic programming, then
-located to a fraction of a pixel in linear light, where blur moves no edge. A shadow dims the
-mat and keeps its hue: where its end is sharp all the same, the cloth begins where the hue changes.
+The photo is sampled along lines across the side. Where on each line mat gives way to cloth is
+weighed by the colours of the whole line (`evidence`), and the path that explains all lines of a
+side best is found by dynamic programming; near it the edge is located to a fraction of a pixel
+(`locating`).
 """
 
 from __future__ import annotations
@@ -14,18 +13,41 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from .mat_looks import LINEAR, Mat, Printed, dot, linear, lookup
+from .evidence import MOST_CLOTH, MOST_MAT, Colours, evidence, log_cloth, log_mat
+from .locating import located
+from .mat_looks import Mat, lookup
+from .printed import Printed
 
 BINS = {True: 120, False: 60}  # places along a side, fine and coarse
-_SUB = 4  # samples averaged at each place
-_BLUR_PX = 1.4
-_ALONG, _ROOT = 0.35, 0.6  # see `_unshaded`
-_STIFF = 0.35  # price of moving by a pixel between neighbouring places
-_WINDOW_MM = 2.0  # how far the ground on both sides of an edge is judged
-_SHADOW_MM = 0.5  # about the cloth's height above the mat
-_SHADOWS_MM = (0.2, 1.2)  # how wide a shadow may be that was taken for cloth
-_DIM = 0.95  # of the mat's brightness: what is less is in the shadow
-_PIECES = 12  # of a side: averaged, each shows where the hue changes
+_SUB = {True: 4, False: 2}  # samples at each place
+_WEIGHED = 2  # of these are weighed, and in fine steps every other row
+_STIFF = 1.5  # price of moving by a pixel between neighbouring places
+_FREE_PX = 1.5  # pixels nearer to each other tell the same
+_GAP_MM = 1.5  # of plain mat: what lies beyond is another thing
+_WINDOW_MM = 2.0  # how far both sides of an edge are judged
+_PIECES = 12  # of a side, each with its own looks of mat and cloth
+_NEAR_MM = (0.4, 5.0)  # from the edge, where these looks are learnt
+
+
+@dataclass(frozen=True)
+class Looks:
+    """How mat and cloth look beside four sides, piece by piece along them.
+
+    Attributes
+    ----------
+    cloth : Colours
+    share : (S, P, K) array
+        How much of the cloth just inside each piece has each of its colours.
+    mat : (S, P, 3) array
+        The plain mat's colour just outside.
+    sigma : float
+        Its spread.
+    """
+
+    cloth: Colours
+    share: np.ndarray
+    mat: np.ndarray
+    sigma: float
 
 
 @dataclass(frozen=True)
@@ -42,20 +64,14 @@ class Trace:
     smooth_px : (N, 2) array
         The smooth curve through them.
     sigma_px : float
-    strength : float
-        Mean sharpness along the path, 0 to 1; about 0.2 where there is no edge.
+    spread_px : float
+        Of the trusted points about the curve.
+    inside, outside : float
+        Evidence for cloth inside and for mat outside, -1 to 1, median along the side.
+    clear : float
+        Fraction of the places where both sides of the edge are what they should be.
     barred : float
         Fraction of the path that lies on a card.
-    on_lines : float
-        Fraction of the path that lies on printed lines.
-    contrast : float
-        How much less like mat it is inside than outside, 0 to 1.
-    outside : float
-        How unlike mat it is outside, 0 to 1 (median).
-    spill : float
-        The same as a mean: what of the outside may still be cloth.
-    busy : float
-        Fraction of all places looked at that are sharp and not printed.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
     fine : bool
@@ -66,13 +82,11 @@ class Trace:
     good: np.ndarray
     smooth_px: np.ndarray
     sigma_px: float
-    strength: float
-    barred: float
-    on_lines: float
-    contrast: float
+    spread_px: float
+    inside: float
     outside: float
-    spill: float
-    busy: float
+    clear: float
+    barred: float
     moved: float
     fine: bool
 
@@ -85,97 +99,84 @@ class Trace:
 def trace(
     rgb: np.ndarray,
     mat: Mat,
+    looks: Colours | Looks,
     base_px: np.ndarray,
     outward: np.ndarray,
-    reach_px: float,
+    reach_px: tuple[float, float],
     px_per_mm: float,
     lines: Printed | None,
     barred: tuple[np.ndarray, int],
     fine: bool,
-) -> list[Trace]:
+) -> tuple[list[Trace], Looks]:
     """Follow the edges along the curves of all sides.
 
     Parameters
     ----------
+    looks : Colours or Looks
+        What is known of the block's colours, or of those beside these sides.
     base_px : (S, N, 2) array
         Where each side's edge is expected.
     outward : (S, 2) array
         Unit vectors away from the block.
-    reach_px : float
-        How far to look on both sides of an edge.
+    reach_px : (float, float)
+        How far to look outside and inside.
     lines : Printed or None
     barred : mask and its scale
         Not zero on cards: no edge is looked for there.
     fine : bool
         Half-pixel steps, and places to a fraction of a pixel.
     """
-    step = 0.5 if fine else 1.0
-    t = np.arange(reach_px, -reach_px - step / 2, -step)  # from outside to inside
+    step = 0.5 if fine else max(1.5, 0.2 * px_per_mm)
+    t = np.arange(reach_px[0], -reach_px[1] - step / 2, -step)  # from outside to inside
     sides, places = base_px.shape[:2]
-
-    def by_side(x: np.ndarray) -> np.ndarray:
-        """View columns, which follow each other side after side, as (..., S, N)."""
-        return x.reshape(*x.shape[:1], sides, places, *x.shape[2:])
-
-    def blur_along(x: np.ndarray) -> np.ndarray:
-        apart = np.ascontiguousarray(x).reshape(-1, places, *x.shape[2:])
-        return cv2.blur(apart, (3, 1)).reshape(x.shape)
-
-    sampled, at = _profiles(rgb, base_px, outward, t)
-    colour = _average(sampled.astype(np.float32))
-    expected = mat.colours(base_px.reshape(-1, 2))[None]  # the same so near to the edge
-    printed = np.zeros(at.shape[:2], bool)
-    if lines is not None:
-        printed = lines.on(at)
-        colour = lines.taken_off(colour, expected, printed, mat.limit)
-    slope = blur_along(_slope(colour, step))
-    # the lower quartile: an edge or a line of print among the rows must not pass for noise
-    noise = np.percentile(np.abs(by_side(slope[::2])), 25, axis=(0, 2, 3)) / 0.3186 + 0.05
-    height = np.sqrt(dot(slope, slope) / 3) / np.repeat(noise, places).astype(np.float32)
-    sharp = np.clip((height - 1.5) / 5, 0, 1)
-    # of two steps as near as the cloth's edge and the end of its shadow the higher one is the edge
-    around = round(max(3, _SHADOW_MM * px_per_mm) / step)
-    crest = cv2.dilate(height, np.ones((2 * around + 1, 1), np.uint8))
-    sharp *= 0.4 + 0.6 * height / np.maximum(crest, 1e-6)
-    unlike = mat.unlike(cv2.blur(blur_along(colour), (1, 2 * round(1 / step) + 1)), expected)
-    ground = np.median(by_side(unlike[: max(4, len(t) // 4)]), axis=(0, 2))
-    ground = np.repeat(np.minimum(ground, 2 * mat.limit), places)
-    unlike = np.clip((unlike - ground - 0.5 * mat.limit) / (1.5 * mat.limit), 0, 1)
-    # a printed line tells nothing about what it lies on
-    outside, inside = _both_sides(
-        unlike, ~printed, max(4, round(_WINDOW_MM * px_per_mm / step)), round(2 / step)
-    )
-    near = _both_sides(unlike, ~printed, max(3, round(0.7 * px_per_mm / step)), round(2 / step))[0]
-    score = (
-        sharp * np.where(printed, 0.7 if fine else 0.15, 1.0)
-        + 0.9 * (inside - np.maximum(outside, near))
-        + 0.1 * (t / reach_px)[:, None]
-    )
-    rows = _best_path(by_side(score).transpose(1, 0, 2), _STIFF * step, 3).ravel()
+    sampled, at = _profiles(rgb, base_px, outward, t, _SUB[fine])
+    by_row, by_column = (2 if fine else 1), _SUB[fine] // _WEIGHED
+    at = at[::by_row, ::by_column]
+    colour = sampled[::by_row, ::by_column].astype(np.float32)
+    apart = step * by_row
+    zone = None if lines is None else lines.at(at)
+    card = lookup(barred[0], at, barred[1]) > 0
+    if isinstance(looks, Colours):
+        expected = mat.colours(at[len(at) // 2]).reshape(sides, _PIECES, -1, 3).mean(axis=2)
+        share = np.broadcast_to(looks.share, (sides, _PIECES, len(looks.share)))
+        looks = Looks(looks, share, expected, mat.sigma)
+    each = looks.cloth.log_each(colour)
+    print_ = None
+    if lines is not None and lines.colours is not None:
+        print_ = lines.colours.log_mixed(colour)
+    width = colour.shape[1] // (sides * _PIECES)
+    weighed = place_by_place = np.zeros((0, 0), np.float32)
+    rows = np.zeros(0, int)
+    for learning in (False,) if fine else (False, True):
+        if learning:
+            looks, each = _learn(looks, colour, weighed, zone, rows, apart / px_per_mm)
+        expected = np.repeat(looks.mat.reshape(-1, 3), width, axis=0)
+        share = np.repeat(looks.share.reshape(sides * _PIECES, -1), width, axis=0)
+        weighed = evidence(
+            log_cloth(each, share), log_mat(colour, expected, looks.sigma, print_, zone)
+        )
+        weighed[card] = -MOST_MAT
+        place_by_place = cv2.resize(
+            weighed, (sides * places, len(weighed)), interpolation=cv2.INTER_AREA
+        )
+        score = _gained(place_by_place, sides, px_per_mm / apart) * min(1.0, apart / _FREE_PX)
+        score = score.reshape(len(score), sides, places).transpose(1, 0, 2)
+        rows = _best_path(score, _STIFF * apart, 3).ravel()
     n = np.arange(len(rows))
-    place = rows.astype(float)
-    if fine:
-        inwards = _past_shadow(colour, expected[0], rows, sides, px_per_mm / step, mat.limit)
-        rows = np.minimum(rows + inwards, len(t) - 1)
-        light = _average(cv2.LUT(sampled, LINEAR))
-        if lines is not None:
-            # a grey level near the mat's is so much in linear light
-            level = float(np.mean(linear(expected + 4) - linear(expected - 4))) / 8
-            light = lines.in_linear_light().taken_off(
-                light, linear(expected), printed, level * mat.limit
-            )
-        light = blur_along(_slope(_unshaded(light, expected), step))
-        place = _crest(np.sqrt(np.einsum("tnc,tnc->tn", light, light)), rows, round(2 / step))
-    offset = np.interp(place, np.arange(len(t)), t)
-    contrast = (inside - outside)[rows, n]
-    strong = (
-        ((sharp[rows, n] > 0.3) | ((contrast > 0.6) & (sharp[rows, n] > 0.08)))
-        & (rows > 1)
-        & (rows < len(t) - 2)
-    )
-    on_card = lookup(barred[0], at[rows, n], barred[1]) > 0
+    window, guard = max(4, round(_WINDOW_MM * px_per_mm / apart)), round(2 / apart)
+    out_, in_ = _both_sides(place_by_place, rows, window, guard)
+    told = (in_ > 0.25 * MOST_CLOTH) & (out_ < -0.25 * MOST_MAT)
+    strong = (in_ > 0) & (out_ < 0) & (rows > 1) & (rows < len(score[0]) - 2)
+    on_card = card[rows, n * _WEIGHED]
     strong &= ~on_card
-    busy = by_side((sharp > 0.5) & ~printed)
+    place = (rows - 0.5) * by_row
+    if fine:
+        expected = expected.reshape(len(rows), _WEIGHED, 3).mean(axis=1)
+        place, clear = located(
+            sampled, expected, rows * by_row, step, px_per_mm, sides, sides * _PIECES
+        )
+        strong &= clear
+    offset = np.interp(place, np.arange(len(t)), t)
     found = []
     for k in range(sides):
         own = slice(k * places, (k + 1) * places)
@@ -187,7 +188,6 @@ def trace(
         # neighbours share samples, so their differences would flatter the noise
         steps = (off[3:] - off[:-3])[good[3:] & good[:-3]]
         sigma = 1.4826 * float(np.median(np.abs(steps))) / np.sqrt(2) if len(steps) > 5 else spread
-        path = rows[own], n[own]
         found.append(
             Trace(
                 along,
@@ -195,74 +195,85 @@ def trace(
                 good,
                 base_px[k] + smooth[:, None] * outward[k],
                 max(sigma, 0.02),
-                float(sharp[path].mean()),
+                float(np.sqrt(np.mean((off - smooth)[good] ** 2))) if good.any() else spread,
+                float(np.median(in_[own])) / MOST_CLOTH,
+                -float(np.median(out_[own])) / MOST_MAT,
+                float(told[own].mean()),
                 float(on_card[own].mean()),
-                float(printed[path].mean()),
-                float(contrast[own].mean()),
-                float(np.median(outside[path])),
-                float(outside[path].mean()),
-                float(busy[:, k].mean()),
                 float(np.abs(smooth).max()),
                 fine,
             )
         )
-    return found
+    return found, looks
 
 
-def _past_shadow(
-    colour: np.ndarray,
-    expected: np.ndarray,
-    rows: np.ndarray,
-    sides: int,
-    rows_per_mm: float,
-    limit: float,
-) -> np.ndarray:
-    """(S * N,) rows to move inwards by, where a path lies on the outer end of a shadow.
+def _gained(weighed: np.ndarray, sides: int, rows_per_mm: float) -> np.ndarray:
+    """(T, S * N) evidence gained from the innermost row outwards to each row.
 
-    There the mat grows darker without another hue; the cloth begins where the hue changes, or
-    where it is brighter than the mat, half as much as further in.
+    Past a gap of plain mat it stays as it is: another thing begins there.
     """
-    least, most = (round(mm * rows_per_mm) for mm in _SHADOWS_MM)
-    k = np.arange(-most, round(_WINDOW_MM * rows_per_mm) + 1)[:, None]
-    near = np.clip(rows + k, 0, len(colour) - 1)
-    pieces = (sides * _PIECES, -1, 3)
-    seen = colour[near, np.arange(len(rows))].reshape(len(k), *pieces).mean(axis=2)
-    mat = expected.reshape(pieces).mean(axis=1)
-    power = dot(mat, mat)
-    gain = dot(seen, mat) / power
-    hue = seen - gain[..., None] * mat
-    outside = k[:, 0] < -least
-    hue -= np.median(hue[outside], axis=0)
-    gain /= np.median(gain[outside], axis=0)
-    off = np.sqrt(dot(hue, hue) + np.clip(gain - 1, 0, None) ** 2 * power)
-    noise = 1.4826 * np.median(off[outside], axis=0)
-    level = np.median(off[k[:, 0] > most], axis=0)
-    begins = (off > 0.5 * level) & (k >= -least)
-    cloth = np.where(begins.any(axis=0), k[begins.argmax(axis=0), 0], 0)
-    between = (k >= 0) & (k < cloth)
-    shade = np.sum(gain * between, axis=0) / np.maximum(between.sum(axis=0), 1)
-    between &= k <= np.maximum(cloth - 3, 0)  # further in, blur mixes the hues
-    still = np.sum(off * between, axis=0) / np.maximum(between.sum(axis=0), 1)
-    shadow = (
-        (level > np.maximum(limit, 5 * noise))
-        & (still < np.maximum(0.05 * level, 3 * noise))
-        & (cloth > least)
-        & (cloth <= most)
-        & (shade < _DIM)
+    rows, columns = weighed.shape
+    smooth = cv2.blur(np.ascontiguousarray(weighed.reshape(rows * sides, -1)), (3, 1)).reshape(
+        rows, columns
     )
-    return np.repeat(np.where(shadow, cloth, 0), len(rows) // len(mat))
+    summed = np.cumsum(smooth[::-1], axis=0)
+    best = np.maximum.accumulate(summed, axis=0)
+    gap = MOST_MAT * _GAP_MM * rows_per_mm
+    ended = np.maximum.accumulate(best - summed > gap, axis=0)
+    summed[ended] = (best - gap)[ended]
+    return np.asarray(summed[::-1])
+
+
+def _learn(
+    looks: Looks,
+    colour: np.ndarray,
+    weighed: np.ndarray,
+    zone: np.ndarray | None,
+    rows: np.ndarray,
+    mm_per_row: float,
+) -> tuple[Looks, np.ndarray]:
+    """Learn what lies just outside and inside a path, piece by piece; and `Colours.log_each`."""
+    sides, pieces = looks.share.shape[:2]
+    row = np.repeat(rows, _WEIGHED)
+    depth = (np.arange(len(colour))[:, None] - row) * mm_per_row
+    near, far = _NEAR_MM
+    mat = looks.mat.copy()
+    plain = (depth < -near) & (depth > -far) & (weighed < -0.5 * MOST_MAT)
+    if zone is not None:
+        plain &= zone == 0
+    cloth = (depth > near) & (depth < far) & (weighed > -0.5 * MOST_MAT)
+    some = colour[cloth]
+    known = looks.cloth if len(some) < 500 else Colours.learn(some[:: max(1, len(some) // 2500)])
+    each = known.log_each(colour)
+    kind = each.argmax(axis=0)
+    share = np.tile(known.share, (sides, pieces, 1))
+    width = colour.shape[1] // (sides * pieces)
+    spread = []
+    for i in range(sides * pieces):
+        own = slice(i * width, (i + 1) * width)
+        k, j = divmod(i, pieces)
+        seen = colour[:, own][plain[:, own]]
+        if len(seen) > 30:
+            middle = np.median(seen, axis=0)
+            mat[k, j] = middle
+            spread.append(float(np.median(np.abs(seen - middle))) * 1.4826)
+        counted = np.bincount(kind[:, own][cloth[:, own]], minlength=len(known.share))
+        if counted.sum() > 30:
+            share[k, j] = 0.85 * counted / counted.sum() + 0.15 * known.share
+    sigma = float(np.median(spread)) if spread else looks.sigma
+    return Looks(known, share, mat, sigma), each
 
 
 def _profiles(
-    rgb: np.ndarray, base_px: np.ndarray, outward: np.ndarray, t: np.ndarray
+    rgb: np.ndarray, base_px: np.ndarray, outward: np.ndarray, t: np.ndarray, each: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(T, S * N * _SUB, 3) colours, and (T, S * N, 2) where each average is centred."""
+    """(T, S * N * each, 3) colours and (T, S * N * each, 2) where they are sampled."""
     places = np.arange(base_px.shape[1])
-    n = (np.arange(len(places) * _SUB) + 0.5) / _SUB - 0.5
+    n = (np.arange(len(places) * each) + 0.5) / each - 0.5
     dense = np.stack([[np.interp(n, places, x) for x in side.T] for side in base_px])
     at = _places(dense.transpose(0, 2, 1), outward, t)
     sampled = cv2.remap(rgb, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return sampled, _places(base_px, outward, t)
+    return sampled, at
 
 
 def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarray:
@@ -275,55 +286,18 @@ def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarr
     return at
 
 
-def _average(sampled: np.ndarray) -> np.ndarray:
-    size = (sampled.shape[1] // _SUB, len(sampled))
-    return cv2.resize(sampled, size, interpolation=cv2.INTER_AREA)
-
-
-def _unshaded(light: np.ndarray, expected: np.ndarray) -> np.ndarray:
-    """Turn linear colours so that a shadow on the mat shows little.
-
-    Shadow moves the mat's colour towards black only. Beside that direction a pixel shows the
-    cloth's part of it and nothing else, so this counts in full; along it a dark cloth's edge
-    would be drawn out into its own shadow, so this counts less, and its dark end more.
-    """
-    mat = linear(expected).astype(np.float32)
-    level = np.sqrt(dot(mat, mat))
-    towards = mat / level[..., None]
-    along = dot(light, towards)
-    beside = light - along[..., None] * towards
-    dark = level * np.clip(along / level, 0.02, 1) ** _ROOT / _ROOT + np.maximum(along - level, 0)
-    return np.dstack([beside, _ALONG * dark]).astype(np.float32)
-
-
-def _slope(colour: np.ndarray, step: float) -> np.ndarray:
-    s = _BLUR_PX / step
-    u = np.arange(-round(3 * s), round(3 * s) + 1, dtype=float)
-    kernel = u * np.exp(-(u**2) / (2 * s * s))
-    kernel /= np.abs(kernel).sum() / 2
-    return np.asarray(
-        cv2.filter2D(
-            colour, -1, kernel[:, None].astype(np.float32), borderType=cv2.BORDER_REPLICATE
-        )
-    )
-
-
 def _both_sides(
-    unlike: np.ndarray, counts: np.ndarray, window: int, guard: int
+    weighed: np.ndarray, rows: np.ndarray, window: int, guard: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Mean of the window before (outside) and after (inside) each row, over what counts."""
-    rows, reach = len(unlike), guard + window
+    """Mean evidence of the window before (outside) and after (inside) each path row."""
+    n = np.arange(len(rows))
+    summed = np.vstack([np.zeros((1, len(rows))), np.cumsum(weighed, axis=0)])
 
-    def sums(x: np.ndarray) -> np.ndarray:
-        """Over the window that begins at each row, from `reach` rows before the first."""
-        around = cv2.copyMakeBorder(x, reach, guard, 0, 0, cv2.BORDER_CONSTANT, value=0)
-        return cv2.boxFilter(
-            around, -1, (1, window), anchor=(0, 0), normalize=False, borderType=cv2.BORDER_CONSTANT
-        )
+    def mean(first: np.ndarray, last: np.ndarray) -> np.ndarray:
+        a, b = (np.clip(x, 0, len(weighed)) for x in (first, last))
+        return np.asarray((summed[b, n] - summed[a, n]) / np.maximum(b - a, 1))
 
-    counted = counts.astype(np.float32)
-    means = sums(unlike.astype(np.float32) * counted) / np.maximum(sums(counted), 1)
-    return means[:rows], means[reach + guard :]
+    return mean(rows - guard - window, rows - guard), mean(rows + guard, rows + guard + window)
 
 
 def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
@@ -349,17 +323,6 @@ def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
     for c in range(columns - 1, 0, -1):
         path[:, c - 1] = path[:, c] + shifts[came[c, each, path[:, c]]]
     return path
-
-
-def _crest(height: np.ndarray, rows: np.ndarray, reach: int) -> np.ndarray:
-    """Highest place near each path row, by a parabola through three samples."""
-    n = np.arange(len(rows))
-    near = np.clip(rows[None] + np.arange(-reach, reach + 1)[:, None], 1, len(height) - 2)
-    top = near[height[near, n].argmax(axis=0), n]
-    a, b, c = height[top - 1, n], height[top, n], height[top + 1, n]
-    bend = a - 2 * b + c
-    shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, -1), 0)
-    return np.asarray(top + np.clip(shift, -0.5, 0.5))
 
 
 def smooth_curve(

@@ -10,7 +10,6 @@ from ...errors import BlockCutOffError, Doubtful, EdgeNotFoundError
 from .edges import Trace
 from .small_picture import CLOTH_MM, PlaneLike
 
-BUSY = 0.11  # of the mat outside is sharp: more than threads and what is left of lines
 SIDES = ("top", "right", "bottom", "left")
 BY_HAND = "or give the block's corners by hand (--corners)."
 HINT = f"Lay the block flat on a mat of another colour, in even light, nothing over its edges, {BY_HAND}"
@@ -23,8 +22,7 @@ def doubtful(corners_px: np.ndarray, *sides: int) -> Doubtful:
 
 def trusted(t: Trace) -> bool:
     """Whether a side's trace is a raw edge's."""
-    seen = t.strength > 0.35 or t.contrast > 0.5
-    return t.support > 0.5 and seen and (t.on_lines < 0.5 or t.contrast > 0.3) and t.outside < 0.5
+    return t.support > 0.5 and t.clear > 0.5
 
 
 def judge_sides(
@@ -67,22 +65,6 @@ def judge_sides(
             "The block's sides do not make a rectangle, so an edge may be wrong.",
             HINT,
             doubtful(corners, *range(4)),
-        )
-
-
-def judge_beyond(corners: np.ndarray, beyond: Sequence[Trace]) -> None:
-    """Refuse an outline outside whose sides there is more than mat.
-
-    Raises
-    ------
-    EdgeNotFoundError
-    """
-    i = int(np.argmax([t.busy for t in beyond]))
-    if beyond[i].busy > BUSY:
-        raise EdgeNotFoundError(
-            f"Something patterned lies beside the block's {SIDES[i]} edge, or the edge is like the mat.",
-            HINT,
-            doubtful(corners, i),
         )
 
 

@@ -1,4 +1,4 @@
-"""The mat as it looks: its colour under the photo's light, and its printed lines."""
+"""The mat's plain colour under the photo's light."""
 
 from __future__ import annotations
 
@@ -83,61 +83,6 @@ class Mat:
         off = np.clip(gain, *shade) - gain
         # what is left beside the nearest allowed shade of the mat
         return np.sqrt(np.maximum(dot(c, c) + (off**2 - gain**2) * power, 0))
-
-
-@dataclass(frozen=True)
-class Printed:
-    """The mat's printed lines.
-
-    Attributes
-    ----------
-    mask : (H / 2, W / 2) uint8 array
-        Not zero on the lines, and a little beside them.
-    ink, mat : (3,) arrays
-        Colour of the lines and of the mat between them.
-    """
-
-    mask: np.ndarray
-    ink: np.ndarray
-    mat: np.ndarray
-
-    def on(self, places_px: np.ndarray) -> np.ndarray:
-        """Whether (..., 2) places lie on a line."""
-        return lookup(self.mask, places_px, 2) > 0
-
-    def in_linear_light(self) -> Printed:
-        """The same with colours from 0 to 1, in linear light."""
-        return Printed(self.mask, linear(self.ink), linear(self.mat))
-
-    def taken_off(
-        self, colour: np.ndarray, expected: np.ndarray, where: np.ndarray, limit: float
-    ) -> np.ndarray:
-        """Colours without the ink, where they are a mixture of it with the mat.
-
-        Cloth that covers a line is no such mixture and stays.
-
-        Parameters
-        ----------
-        colour, expected : (..., 3) arrays
-            Seen colours and the mat's, in grey levels or in linear light.
-        where : (...) bool array
-        limit : float
-            How far from the mixtures a colour may lie.
-        """
-        seen = colour[where]
-        mat = np.broadcast_to(expected, colour.shape)[where].astype(np.float32)
-        ink = (mat * (self.ink / np.maximum(self.mat, 1e-6) - 1)).astype(np.float32)
-        # seen = shade * mat + amount * ink, the shade held near one where the two are alike
-        mm, mi, ii = dot(mat, mat) * 1.1, dot(mat, ink), dot(ink, ink) + 1e-9
-        sm, si = dot(seen, mat) + 0.1 * dot(mat, mat), dot(seen, ink)
-        det = np.maximum(mm * ii - mi * mi, 1e-9 * mm * ii)
-        amount = np.clip((mm * si - mi * sm) / det, 0, 1.15)
-        shade = np.clip((sm - amount * mi) / mm, *_SHADE)
-        off = seen - shade[:, None] * mat - amount[:, None] * ink
-        weight = np.clip(2 - np.sqrt(dot(off, off)) / (limit + 0.08 * np.sqrt(ii)), 0, 1)
-        cleaned = colour.astype(np.float32)
-        cleaned[where] -= (weight * amount)[:, None] * ink
-        return cleaned
 
 
 def dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:

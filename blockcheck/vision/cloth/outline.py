@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
-import cv2
 import numpy as np
 
 from ...errors import BlockCutOffError, EdgeNotFoundError, MeasureError, NoBlockError
@@ -18,13 +17,14 @@ from .candidates import (
     is_card,
     meet,
 )
-from .edges import BINS, Trace, trace
-from .judging import BUSY, HINT, judge_beyond, judge_sides, trusted
-from .mat_looks import Mat, Printed
+from .edges import BINS, Looks, Trace, trace
+from .evidence import Colours
+from .judging import HINT, judge_sides, trusted
+from .mat_looks import Mat
+from .printed import Ink, ink_of, lines_near
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
-_LINE_MM = 0.9  # the widest printed line
-_ENOUGH = 250  # pieces of line to tell their colour from
+_OUTSIDE_MM, _INSIDE_MM = 8.0, 3.0  # how much further than a candidate's doubt a side is sought
 _NO_MARKERS = np.zeros((0, 2))
 
 
@@ -106,7 +106,7 @@ def find_outlines(
             "No block was found on the mat.",
             "Lay the block on the mat beside the card, all of it in the picture.",
         )
-    lines = _printed(rgb, plane, mat_segments_px, mat_segments_seen)
+    lines = _print(rgb, plane, mat_segments_px, mat_segments_seen)
     found: list[Outline] = []
     failures: list[tuple[MeasureError, float]] = []
     for readings in candidates:
@@ -151,52 +151,18 @@ def outline_near(
     corners_mm = plane.mm_from_px(corners_px, CLOTH_MM)
     small = Small.of(rgb, [], mat_segments_px, mat_segments_seen)
     mat = small.mat_around(plane, corners_mm)
-    lines = _printed(rgb, plane, mat_segments_px, mat_segments_seen)
+    lines = _print(rgb, plane, mat_segments_px, mat_segments_seen)
     return _refine(rgb, plane, mat, corners_mm, 4.0, lines, small, by_hand=True)
 
 
-def _printed(
+def _print(
     rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray | None, seen: np.ndarray | None
-) -> Printed | None:
-    """The mat's lines, with those halfway between them if there are any."""
+) -> tuple[np.ndarray, Ink] | None:
+    """The foreseen pieces of the mat's lines and their colours, where any are seen."""
     if segments is None or seen is None or not seen.any():
         return None
-    h, w = rgb.shape[:2]
-    ends = plane.mm_from_px(np.reshape(segments, (-1, 2))).reshape(-1, 2, 2)
-    across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
-    halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
-    printed = segments
-    some = np.flatnonzero(seen)[:: max(1, int(seen.sum()) // _ENOUGH)]
-    across = halfway[some] - segments[some]
-    ink, beside = _along(rgb, segments[some], across)
-    main = ink - beside
-    which = int(np.argmax(np.abs(np.median(main, axis=(0, 1)))))  # the colour that shows them best
-    part = np.subtract(*_along(rgb, halfway[some], across))[..., which]
-    part = part / (np.median(main[..., which]) or 1.0)
-    # noise is even-handed; dashes show on part of the places only
-    if np.mean(part > 0.4) - np.mean(part < -0.4) > 0.12:
-        printed = np.vstack([segments, halfway])
-    mask = np.zeros(((h + 1) // 2, (w + 1) // 2), np.uint8)
-    px = np.median(np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1))
-    mm = np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1))
-    thick = max(4, round((_LINE_MM * px / mm + 3) / 2))
-    cv2.polylines(mask, list(np.round((printed + 0.5) / 2 - 0.5).astype(np.int32)), False, 1, thick)
-    return Printed(mask, np.median(ink, axis=(0, 1)), np.median(beside, axis=(0, 1)))
-
-
-def _along(
-    rgb: np.ndarray, pieces: np.ndarray, across: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """(N, 9, 3) colours along pieces of line, and the mean of those on both sides of it."""
-    f = np.linspace(0.15, 0.85, 9)[None, :, None]
-    h, w = rgb.shape[:2]
-
-    def colours(shift: float) -> np.ndarray:
-        at = (1 - f) * pieces[:, :1] + f * pieces[:, 1:] + shift * across[:, :1]
-        i = np.round(at).astype(int)
-        return rgb[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)].astype(float)
-
-    return colours(0), (colours(0.16) + colours(-0.16)) / 2
+    ink = ink_of(rgb, plane, segments, seen)
+    return None if ink is None else (segments, ink)
 
 
 def _refine(
@@ -205,7 +171,7 @@ def _refine(
     mat: Mat,
     corners_mm: np.ndarray,
     reach_mm: float,
-    lines: Printed | None,
+    print_: tuple[np.ndarray, Ink] | None,
     small: Small,
     by_hand: bool = False,
 ) -> Outline:
@@ -213,43 +179,30 @@ def _refine(
     start = plane.px_from_mm(corners_mm, CLOTH_MM)
     around = plane.px_from_mm(corners_mm.mean(0) + np.array([[0.0, 0], [1, 0], [0, 1]]), CLOTH_MM)
     px_per_mm = float(np.sqrt(abs(np.linalg.det(around[1:] - around[0]))))
+    lines = lines_near(rgb, plane, *print_, corners_mm) if print_ is not None else None
     look = partial(
         trace, rgb, mat, px_per_mm=px_per_mm, lines=lines, barred=(small.barred, small.scale)
     )
-
-    def follow(
-        corners: np.ndarray, traces: list[Trace], reaches: tuple[float, ...]
-    ) -> tuple[np.ndarray, list[Trace]]:
-        for reach in reaches:
-            if traces and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
-                break
-            fine = bool(traces)
-            share = np.linspace(0.03, 0.97, BINS[fine])[:, None]
-            along = np.roll(corners, -1, axis=0) - corners
-            base = corners[:, None] + share * along[:, None]
-            for i, t in enumerate(traces):
-                if t.support > 0.3:
-                    base[i] = _onto(base[i], t, along[i] / np.linalg.norm(along[i]))
-            traces = look(base, _outward(corners), reach * px_per_mm, fine=fine)
-            corners = _corners(plane, traces, start if by_hand else None)
-            if not by_hand:
-                judge_sides(rgb.shape, corners, traces, plane)
-        return corners, traces
-
-    corners, traces = follow(start, [], (reach_mm, 2.2, 2.2))
+    corners = start
+    traces: list[Trace] = []
+    looks: Colours | Looks = Colours.learn(_inside(rgb, plane, corners_mm, reach_mm))
+    outside = 1.5 if by_hand else _OUTSIDE_MM
+    for reach in ((reach_mm + outside, reach_mm + _INSIDE_MM), (2.2, 2.2), (2.2, 2.2)):
+        if traces and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
+            break
+        fine = bool(traces)
+        share = np.linspace(0.03, 0.97, BINS[fine])[:, None]
+        along = np.roll(corners, -1, axis=0) - corners
+        base = corners[:, None] + share * along[:, None]
+        for i, t in enumerate(traces):
+            if t.support > 0.3:
+                base[i] = _onto(base[i], t, along[i] / np.linalg.norm(along[i]))
+        px = (reach[0] * px_per_mm, reach[1] * px_per_mm)
+        traces, looks = look(looks, base, _outward(corners), px, fine=fine)
+        corners = _corners(plane, traces, start if by_hand else None)
+        if not by_hand:
+            judge_sides(rgb.shape, corners, traces, plane)
     if not by_hand:
-        for _ in range(3):
-            # from 1 to 10 mm outside the edges
-            outward = _outward(corners)
-            base = np.stack([t.smooth_px for t in traces]) + 5.5 * px_per_mm * outward[:, None]
-            beyond = look(base, outward, 4.5 * px_per_mm, fine=False)
-            further = [_is_edge(t, lines is not None) for t in beyond]
-            if not any(further):
-                break
-            traces = [b if f else t for b, f, t in zip(beyond, further, traces, strict=True)]
-            corners, traces = follow(_corners(plane, traces, None), traces, (2.2, 2.2))
-        if lines is not None:
-            judge_beyond(corners, beyond)
         judge_sides(rgb.shape, corners, traces, plane, final=True)
     sides = []
     for i in range(4):
@@ -262,20 +215,25 @@ def _refine(
     return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
 
 
+def _inside(
+    rgb: np.ndarray, plane: PlaneLike, corners_mm: np.ndarray, reach_mm: float
+) -> np.ndarray:
+    """(N, 3) colours of what is surely the block's inside."""
+    across = np.linalg.norm(np.roll(corners_mm, -1, axis=0) - corners_mm, axis=1).min()
+    edge = min(0.3, reach_mm / across)
+    f = np.linspace(edge, 1 - edge, 50)
+    a, b, c, d = corners_mm[:, None, None]
+    x, y = f[None, :, None], f[:, None, None]
+    places = (1 - y) * ((1 - x) * a + x * b) + y * ((1 - x) * d + x * c)
+    i = np.rint(plane.px_from_mm(places.reshape(-1, 2), CLOTH_MM)).astype(int)
+    h, w = rgb.shape[:2]
+    return rgb[np.clip(i[:, 1], 0, h - 1), np.clip(i[:, 0], 0, w - 1)]
+
+
 def _outward(corners: np.ndarray) -> np.ndarray:
     """(4, 2) unit vectors out of the sides of four corners in clockwise order."""
     along = np.roll(corners, -1, axis=0) - corners
     return (along @ np.array([[0, -1], [1, 0]])) / np.linalg.norm(along, axis=1, keepdims=True)
-
-
-def _is_edge(t: Trace, lines_known: bool) -> bool:
-    """Whether the raw edge is there, beyond a seam or a row of a print that was taken for it."""
-    found = min(t.strength, t.support) > 0.5
-    # where the printed lines are known they are taken off, and what is left tells more
-    clear = t.contrast > (0.4 if lines_known else 0.6)
-    # a pale row is little unlike the mat, but it is full of edges
-    woven = lines_known and t.busy > BUSY
-    return found and (clear or woven) and t.barred < 0.1
 
 
 def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
