@@ -23,6 +23,7 @@ ROWS = (
     {"planning.rows"},
     {"planning.cutting"},
     {"planning.layouts"},
+    {"planning.kinds", "planning.pairs"},
     {"planning.quilt"},
     {"project"},
     {"report"},

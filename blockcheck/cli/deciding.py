@@ -12,7 +12,7 @@ from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
-from ..report import rows_words, words
+from ..report import cutting_words, rows_words, words
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
@@ -131,11 +131,12 @@ def cut(project: Path, as_json: bool) -> None:
         return
     plan, done, lines = quilt.plan, quilt.finish, [words.headline(quilt)]
     for fabric in quilt.fabrics:
-        lines += ["", f"{words.sentence(fabric.name)}: {fabric.yardage.working}"]
-        for one in fabric.cuts:
-            wide, high = one.piece.width_mm, one.piece.height_mm
-            lines.append(f"  {one.piece.count} × {one.piece.name}, {words.size(plan, wide, high)}")
-            lines += [f"      {one.piece.working}", f"      {words.strips(quilt, one)}"]
+        lines += ["", f"{words.sentence(fabric.name)}:"]
+        for piece in fabric.pieces:
+            lines += [f"  {cutting_words.piece(plan, piece)}", f"      {piece.working}"]
+        for name, strips in cutting_words.order(plan, fabric):
+            lines += [f"  {name}:", *(f"      {strip}" for strip in strips)]
+        lines += [f"  {line}" for line in cutting_words.cloth(plan, fabric)]
     if not quilt.fabrics:
         lines.append("The plan has no alternate blocks, sashing or borders to cut.")
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]

@@ -15,7 +15,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project import PhotoFile, Undoable
-from ..report import rows_words, words
+from ..report import cutting_words, rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
@@ -289,7 +289,12 @@ class Showing:
         """What else to cut, with tick boxes, and what can be printed."""
         quilt, _ = await self.worked_out(project)
         ticks = await asyncio.to_thread(self._ticks, project)
-        return {"quilt": quilt, "ticks": ticks, "cut_words": trim_view.cut_words}
+        return {
+            "quilt": quilt,
+            "ticks": ticks,
+            "cut_words": trim_view.cut_words,
+            "cutting_words": cutting_words,
+        }
 
     async def _plan(self, project: str, query: dict[str, str]) -> Shown:
         """The plan as a form."""

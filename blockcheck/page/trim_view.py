@@ -7,7 +7,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from ..planning.cutting.cut_list import Cut
+from ..planning.cutting.pieces import CutPiece
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
@@ -77,8 +77,7 @@ def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:
     return {"right": right, "said": said}
 
 
-def cut_words(quilt: QuiltPlan, fabric: str, cut: Cut) -> str:
+def cut_words(quilt: QuiltPlan, fabric: str, piece: CutPiece) -> str:
     """One kind of piece in a line: its tick is kept under these words."""
-    piece = cut.piece
     size = words.size(quilt.plan, piece.width_mm, piece.height_mm)
     return f"{fabric}: {piece.count} × {piece.name}, {size}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,7 +11,33 @@ from ..uncertainty import Estimate
 from ..units import INCH
 from .trimming.block import Block
 
+Sides = tuple[tuple[str, float], ...]  # widths by side: "top", "right", "bottom", "left"
 GIVE_MM = INCH / 32  # what a seam allowance can lose and still hold: common practice
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of block beside the plan's first one.
+
+    Attributes
+    ----------
+    name : str
+    planned_mm : (float, float) or None
+        Planned unfinished width and height.
+    seams_across, seams_down : int or None
+        As of `Plan`.
+    halves : bool
+        Whether it is sewn as two mirrored halves that are then joined: `planned_mm` is one half's.
+    motif : str
+        What it shows, in a few words.
+    """
+
+    name: str
+    planned_mm: tuple[float, float] | None = None
+    seams_across: int | None = None
+    seams_down: int | None = None
+    halves: bool = False
+    motif: str = ""
 
 
 @dataclass(frozen=True)
@@ -47,8 +73,8 @@ class Plan:
         Usable width of the fabric.
     seams_across, seams_down : int or None
         Seams that the planned width and height cross inside a block.
-    setting : {"straight", "offset"}
-        Rows in line, or neighbouring rows (columns) shifted by half a block.
+    setting : {"straight", "offset", "on point"}
+        Rows in line; neighbouring rows (columns) shifted by half a block; blocks on a corner.
     shifted : {"rows", "columns"} or None
         Which of them an offset setting shifts; columns where None and there is sashing.
     rows, blocks_per_row : int or None
@@ -57,8 +83,37 @@ class Plan:
         Whether pieced and alternate blocks take turns.
     sashing_cut_mm : float or None
         Cut width of the sashing; none where None.
-    borders_mm : tuple of float
-        Cut widths of the borders from the inside out.
+    borders_mm : tuple of float or of (side, float)
+        Cut widths of the borders from the inside out; by side where not every side has it.
+    kind : str
+        What the first kind of block is called: the one that `planned_mm` and the seams are of.
+    kinds : tuple of Kind
+        Further kinds.
+    repeat : tuple of tuple of str
+        Kinds row by row, repeated over the quilt; all in turn where empty.
+    sashing_between : {"rows", "blocks", "both"} or None
+        Between rows where None; in an offset setting between the pieces of what is shifted.
+    cornerstones : bool
+        Squares where sashing crosses.
+    frame_mm : tuple of (side, float)
+        Cut widths of a frame around each block.
+    clipped_mm : float or None
+        Finished leg of the triangles on the clipped corners of alternate blocks.
+    border_corners : {"butted", "mitred"}
+    body_mm : (float, float) or None
+        Width and height inside the borders, measured through the middle once they are sewn.
+    fabrics : tuple of (str, str)
+        Parts of the quilt ("sashing", "border", ...) and the fabric that each is cut from.
+    fabric_widths_mm : tuple of (str, float)
+        Usable width of a fabric, where it is not `fabric_width_mm`.
+    in_hand : tuple of (str, str)
+        Cloth in hand: the fabric, and the cloth as of `cloth.read_cloth`.
+    lengthwise, one_way : tuple of str
+        Parts of the quilt cut along the lengthwise grain; fabrics whose print has a direction.
+    allowance : float
+        Part of a cloth's length that squaring up and shrinkage may take.
+    backing_width_mm : float or None
+        Usable width of the backing; as the fabric's where None.
     """
 
     planned_mm: tuple[float, float] | None = None
@@ -87,7 +142,23 @@ class Plan:
     blocks_per_row: int | None = None
     alternate: bool = False
     sashing_cut_mm: float | None = None
-    borders_mm: tuple[float, ...] = ()
+    borders_mm: tuple[float | Sides, ...] = ()
+    kind: str = "block"
+    kinds: tuple[Kind, ...] = ()
+    repeat: tuple[tuple[str, ...], ...] = ()
+    sashing_between: str | None = None
+    cornerstones: bool = False
+    frame_mm: Sides = ()
+    clipped_mm: float | None = None
+    border_corners: str = "butted"
+    body_mm: tuple[float, float] | None = None
+    fabrics: tuple[tuple[str, str], ...] = ()
+    fabric_widths_mm: tuple[tuple[str, float], ...] = ()
+    in_hand: tuple[tuple[str, str], ...] = ()
+    lengthwise: tuple[str, ...] = ()
+    one_way: tuple[str, ...] = ()
+    allowance: float = 0.10
+    backing_width_mm: float | None = None
 
     @property
     def give_mm(self) -> float:
@@ -102,6 +173,27 @@ class Plan:
         if self.keep_square is not None:
             return self.keep_square
         return self.planned_mm is not None and abs(self.planned_mm[0] - self.planned_mm[1]) < 1e-6
+
+    def kind_named(self, name: str) -> Kind:
+        """One of the kinds; the first under its own name or none."""
+        first = Kind(self.kind, self.planned_mm, self.seams_across, self.seams_down)
+        return next((k for k in self.kinds if k.name == name), first)
+
+    def of_kind(self, name: str) -> Plan:
+        """The plan as it is for the blocks of one kind."""
+        kind = self.kind_named(name)
+        if kind.name == self.kind:
+            return self
+        return replace(
+            self,
+            planned_mm=kind.planned_mm,
+            seams_across=kind.seams_across,
+            seams_down=kind.seams_down,
+            fixed_width_mm=None,
+            fixed_height_mm=None,
+            keep_square=None,
+            chosen_mm=None,
+        )
 
 
 def called(name: str) -> str:
@@ -138,6 +230,8 @@ class BlockRecord:
         Width and height of a trimmed block before it was trimmed.
     checked : bool
         Whether a trimmed block was measured since.
+    kind : str
+        Which kind of block it is; empty for the plan's first one.
     corners_px, corners_mm : ndarray, shape (4, 2), or None
         The corners in the block's latest photo and in block coordinates, for drawing on it.
     """
@@ -158,6 +252,7 @@ class BlockRecord:
     other_sizes_mm: tuple[tuple[Estimate, Estimate], ...] = ()
     before_mm: tuple[Estimate, Estimate] | None = None
     checked: bool = True
+    kind: str = ""
 
     def cloth(self, plan: Plan) -> Block:
         """Return the outline as the plan judges it: what its edges give, and a guard if asked."""

@@ -17,8 +17,13 @@ from ..errors import PlanError
 from ..uncertainty import own_u, scale_u
 from ..units import INCH, to_step
 from .choice import Choice, choose, trims_of
-from .cutting.cut_list import Fabric, Finish, cut_list
+from .cutting.cut_list import Fabric, Finish, fabrics, finish
 from .cutting.pieces import CutPiece
+from .kinds import by_kind, tie
+from .layouts.design import HALF
+from .layouts.layout import Layout, lay_out
+from .layouts.planned import design_of
+from .pairs import Pair, pairs
 from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
 from .trimming.block import Block
@@ -49,13 +54,21 @@ class QuiltPlan:
         the plan has its points.
     seams : mapping of {"width", "height"} to SewnSeam
     rows : Rows or None
+    layout : Layout or None
+        The quilt top with every piece in its place.
     half_block : CutPiece or None
         For an offset setting.
     fabrics : tuple of Fabric
     finish : Finish or None
+    others : tuple of QuiltPlan
+        Sizes and trim lines of the plan's further kinds of blocks, each under its own plan.
+    pairs : tuple of Pair
+        Mirrored halves, compared.
+    single_halves : tuple of str
+        Halves without a mirrored one.
     gaps : mapping of str to str
         What could not be worked out, and why, in a sentence with what to do. Keys: "size",
-        "planned", "seams", "trims", "rows", "cuts".
+        "planned", "seams", "trims", "rows", "cuts", "pairs".
     """
 
     plan: Plan
@@ -66,9 +79,13 @@ class QuiltPlan:
     unmarked: tuple[str, ...] = ()
     seams: Mapping[str, SewnSeam] = field(default_factory=dict)
     rows: Rows | None = None
+    layout: Layout | None = None
     half_block: CutPiece | None = None
     fabrics: tuple[Fabric, ...] = ()
     finish: Finish | None = None
+    others: tuple[QuiltPlan, ...] = ()
+    pairs: tuple[Pair, ...] = ()
+    single_halves: tuple[str, ...] = ()
     gaps: Mapping[str, str] = field(default_factory=dict)
 
     @property
@@ -101,8 +118,48 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     QuiltPlan
         Nothing is raised for what is missing or does not go together: `gaps` says it.
     """
-    used = [b for b in blocks if b.state != "set aside"]
-    aside = tuple(b.name for b in blocks if b.state == "set aside")
+    kinds = by_kind(plan, [b for b in blocks if b.state != "set aside"])
+    aside = by_kind(plan, [b for b in blocks if b.state == "set aside"])
+    each = {
+        kind: _sizes(plan.of_kind(kind), used, tuple(b.name for b in aside[kind]))
+        for kind, used in kinds.items()
+    }
+    found = {kind: one.choice for kind, one in each.items() if one.choice is not None}
+    if len(found) > 1:
+        gaps: dict[str, str] = {}
+        found = _try(gaps, "size", lambda: tie(plan, found, kinds, _cloth)) or found
+        each = {
+            kind: replace(one, choice=found.get(kind), gaps={**one.gaps, **gaps})
+            for kind, one in each.items()
+        }
+    first = each.pop(plan.kind)
+    gaps = dict(first.gaps)
+    used = kinds[plan.kind]
+    choice, rows = first.choice, None
+    if choice is not None:
+        rows = _try(gaps, "rows", lambda: _rows(plan, used, choice))
+    layout = None
+    if found:
+        layout = _try(gaps, "cuts", lambda: _layout(plan, found, kinds))
+    cuts = layout and _try(gaps, "cuts", lambda: _cuts(plan, layout))
+    halves = [b for k in plan.kinds if k.halves for b in kinds[k.name]]
+    both = _try(gaps, "pairs", lambda: pairs(plan, halves))
+    return replace(
+        first,
+        rows=rows,
+        layout=layout,
+        half_block=None if layout is None else layout.piece(HALF),
+        fabrics=cuts[0] if cuts else (),
+        finish=cuts[1] if cuts else None,
+        others=tuple(each.values()),
+        pairs=both[0] if both else (),
+        single_halves=both[1] if both else (),
+        gaps=gaps,
+    )
+
+
+def _sizes(plan: Plan, used: Sequence[BlockRecord], aside: tuple[str, ...]) -> QuiltPlan:
+    """The size of one kind of block, and how its seams were sewn."""
     if not used:
         none = "There are no measured blocks yet. Add a photo of a block first."
         missing = dict.fromkeys(("size", "seams", "trims", "rows", "cuts"), none)
@@ -113,20 +170,11 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     cloth = [_cloth(b, plan) for b in used]
     seams = _try(gaps, "seams", lambda: _seams(plan, used)) or {}
     choice = _try(gaps, "size", lambda: choose(plan, used, cloth))
-    rows, cuts = None, None
     if choice is None:
         gaps["trims"] = gaps["size"]
         gaps["rows"] = gaps["cuts"] = (
             "This can be worked out once the blocks have a size in common."
         )
-    else:
-        size = choice.size_mm
-        done = {t.name: _done(t) for t in choice.trims}
-        rows = _try(gaps, "rows", lambda: lay_rows(plan, used, size, done))
-        if rows is None:
-            gaps["cuts"] = "What else to cut can be worked out once the rows are."
-        cuts = rows and _try(gaps, "cuts", lambda: cut_list(plan, rows, size))
-    half, fabrics, finish = cuts or (None, (), None)
     return QuiltPlan(
         plan,
         names=tuple(b.name for b in used),
@@ -137,10 +185,6 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         ),
         unmarked=() if choice is None else _unmarked(plan, used, choice),
         seams=seams,
-        rows=rows,
-        half_block=half,
-        fabrics=fabrics,
-        finish=finish,
         gaps=gaps,
     )
 
@@ -152,6 +196,47 @@ def trims_at(
     plan = replace(plan, chosen_mm=size_mm)
     used = [b for b in blocks if b.state != "set aside"]
     return trims_of(plan, used, [_cloth(b, plan) for b in used], size_mm)
+
+
+def _rows(plan: Plan, used: Sequence[BlockRecord], choice: Choice) -> Rows:
+    """Seam matches of the blocks' rows, where the setting is one that they are worked out for."""
+    for there, what in (
+        (plan.setting == "on point", "blocks on point"),
+        (bool(plan.kinds), "more than one kind of block"),
+        (bool(plan.repeat), "an order of blocks of its own"),
+        (bool(plan.frame_mm), "framed blocks"),
+        (plan.sashing_between is not None, "sashing other than usual"),
+    ):
+        if there:
+            raise PlanError(
+                f"Seam matches are not worked out for {what}.",
+                "Trim every block to size before you sew the rows, and pin at each seam.",
+            )
+    return lay_rows(plan, used, choice.size_mm, {t.name: _done(t) for t in choice.trims})
+
+
+def _layout(
+    plan: Plan, found: Mapping[str, Choice], kinds: Mapping[str, Sequence[BlockRecord]]
+) -> Layout:
+    """The quilt top, blocks that are still to be measured as they are planned."""
+    sizes = {kind: choice.size_mm for kind, choice in found.items()}
+    for kind in kinds:
+        planned = plan.kind_named(kind).planned_mm
+        if kind not in sizes and planned is not None:
+            sizes[kind] = planned
+    halves = {k.name for k in plan.kinds if k.halves}
+    count = sum(math.ceil(len(some) / (2 if k in halves else 1)) for k, some in kinds.items())
+    return lay_out(design_of(plan, sizes, count))
+
+
+def _cuts(plan: Plan, layout: Layout) -> tuple[tuple[Fabric, ...], Finish]:
+    first = next(iter(layout.design.blocks_mm.values()))
+    parts = (layout.across_mm, layout.down_mm)
+    size = (layout.width_mm, layout.height_mm)
+    return (
+        fabrics(plan, layout.pieces()),
+        finish(plan, layout.body_mm, parts, size, first[0]),
+    )
 
 
 def _try(gaps: dict[str, str], what: str, work: Callable[[], T]) -> T | None:

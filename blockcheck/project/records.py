@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,9 @@ import numpy as np
 
 from ..errors import PlanError, Problem, ProjectError
 from ..measuring.results import Measurement
-from ..planning.plan import Plan
+from ..planning.cutting.cloth import read_cloth
+from ..planning.layouts.design import ALTERNATE, SETTINGS
+from ..planning.plan import Kind, Plan
 from ..profiles import LensProfile
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
@@ -244,10 +246,21 @@ def plan_from(d: Mapping[str, Any]) -> Plan:
             f"The plan holds what this blockcheck does not know ({', '.join(sorted(unknown))}).",
             "Install the newer blockcheck.",
         )
-    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in d.items()}
-    plan = Plan(**values)
+    values: dict[str, Any] = {k: _frozen(v) for k, v in d.items()}
+    known = {f.name for f in dataclasses.fields(Kind)}
+    kinds = values.get("kinds", ())
+    if not all(isinstance(k, dict) and set(k) <= known for k in kinds):
+        raise ProjectError("The plan's kinds of blocks cannot be read.", "Export it again.")
+    plan = Plan(**{**values, "kinds": tuple(Kind(**k) for k in kinds)})
     check_plan(plan)
     return plan
+
+
+def _frozen(value: Any) -> Any:
+    """Lists as tuples, all the way down."""
+    if isinstance(value, dict):
+        return {k: _frozen(v) for k, v in value.items()}
+    return tuple(map(_frozen, value)) if isinstance(value, list) else value
 
 
 def check_plan(plan: Plan) -> None:
@@ -263,8 +276,7 @@ def check_plan(plan: Plan) -> None:
         length = f.name.endswith("_mm") or f.name == "cloth_height"
         if not length or (given is None and f.default is None):
             continue
-        several = f.name in ("planned_mm", "chosen_mm", "borders_mm")
-        for value in given if several else (given,):
+        for value in _numbers(given):
             if not (isinstance(value, int | float) and 0 < value < math.inf):
                 raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
             if value > MAX_PLAN_MM:
@@ -280,8 +292,11 @@ def check_plan(plan: Plan) -> None:
     for name, words in (
         ("unit", ("in", "cm")),
         ("fraction", FRACTIONS),
-        ("setting", ("straight", "offset")),
+        ("setting", SETTINGS),
         ("shifted", (None, "rows", "columns")),
+        ("sashing_between", (None, "rows", "blocks", "both")),
+        ("cornerstones", (False, True)),
+        ("border_corners", ("butted", "mitred")),
         ("alternate", (False, True)),
         ("guarded", (False, True)),
         ("keep_square", (None, False, True)),
@@ -293,9 +308,48 @@ def check_plan(plan: Plan) -> None:
             raise PlanError(f"The {name} is a width and a height.")
         if size is not None and min(size) <= 2 * plan.seam_mm:
             raise PlanError(f"The {name} is no larger than its own seam allowances.")
+    _check_kinds(plan)
+    if not 0 <= plan.allowance < 1:
+        raise PlanError("The allowance for squaring up and shrinkage is a part, like 10 %.")
+    for _, text in plan.in_hand:
+        read_cloth(text, unit=plan.unit)
     if plan.least_seam_mm is not None and plan.least_seam_mm > plan.seam_mm:
         raise PlanError("The least seam allowance that holds is more than the seam allowance.")
     Settings.of(**settings_in(plan))
+
+
+def _numbers(given: Any) -> Iterator[Any]:
+    """The numbers in a field of the plan; a side's or a fabric's name before one is left out."""
+    if isinstance(given, tuple):
+        for part in given:
+            yield from _numbers(part[1] if _named(part) else part)
+    else:
+        yield given
+
+
+def _named(part: Any) -> bool:
+    return isinstance(part, tuple) and len(part) == 2 and isinstance(part[0], str)
+
+
+def _check_kinds(plan: Plan) -> None:
+    """Refuse kinds of blocks that cannot be told apart, and sizes that are none."""
+    names = [as_name(name) for name in (plan.kind, *(k.name for k in plan.kinds))]
+    if len({n.lower() for n in (*names, ALTERNATE)}) <= len(plan.kinds) + 1:
+        raise PlanError("Every kind of block needs a name of its own.", f'Not "{ALTERNATE}".')
+    for k in plan.kinds:
+        size = k.planned_mm
+        if size is None:
+            continue
+        if len(size) != 2 or not all(isinstance(mm, int | float) and mm < math.inf for mm in size):
+            raise PlanError(f"The planned size of {k.name} is a width and a height.")
+        if min(size) <= 2 * plan.seam_mm:
+            raise PlanError(f"{k.name} is no larger than its own seam allowances.")
+    for name in (name for line in plan.repeat for name in line):
+        if name not in (*names, ALTERNATE):
+            raise PlanError(
+                f"There is no kind of block called {name}.",
+                f"There are: {', '.join((*names, ALTERNATE))}.",
+            )
 
 
 def _said(name: str) -> str:

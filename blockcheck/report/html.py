@@ -14,7 +14,8 @@ from markupsafe import Markup
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
 from ..project.records import PhotoFile
-from . import drawing, rows_words, words
+from . import cutting_words, drawing, pair_words, rows_words, words
+from .quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 from .trim_picture import flat_photo, trim_picture
 
 _PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)")
@@ -62,10 +63,23 @@ def report_html(
         for dimension in ("width", "height")
         if quilt.names
     ]
+    cloths = {
+        f.name: [
+            Markup(cloth_picture(one, f.cloth.pieces, quilt.plan, name=f"f{i}c{j}"))
+            for j, one in enumerate((*f.cloth.in_hand, *filter(None, [f.cloth.bolt])))
+        ]
+        for i, f in enumerate(quilt.fabrics)
+    }
+    layout = quilt.layout
     page = environment.get_template("report.html").render(
         q=quilt,
         words=words,
         rows_words=rows_words,
+        cutting_words=cutting_words,
+        pair_words=pair_words,
+        drawing="" if layout is None else Markup(quilt_picture(layout, quilt.plan, key=False)),
+        key=() if layout is None else key_of_quilt(layout, quilt.plan),
+        cloths=cloths,
         title=drawing.clean(title),
         paper=paper,
         trims=trims,

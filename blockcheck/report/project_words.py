@@ -10,6 +10,7 @@ from ..planning.plan import BlockRecord, Plan
 from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate, verdict
 from ..units import format_exact, format_length, format_uncertainty
+from . import setting_words
 
 
 def length(plan: Plan, mm: float, *, sign: bool = False) -> str:
@@ -56,10 +57,6 @@ def plan_table(plan: Plan) -> str:
         for n, word in ((plan.seams_across, "across"), (plan.seams_down, "down"))
         if n is not None
     ]
-    setting = [plan.setting + (f", {plan.shifted} shifted" if plan.shifted else "")]
-    setting += [f"rows: {plan.rows}"] if plan.rows else []
-    setting += [f"blocks per row: {plan.blocks_per_row}"] if plan.blocks_per_row else []
-    setting += ["with alternate blocks"] if plan.alternate else []
     rows = [
         ("planned size (unfinished)", planned or "not given"),
         ("trim to", "" if plan.chosen_mm is None else " × ".join(map(fine, plan.chosen_mm))),
@@ -77,9 +74,7 @@ def plan_table(plan: Plan) -> str:
         ("cloth height", exact(plan.cloth_height)),
         ("fabric width", length(plan, plan.fabric_width_mm)),
         ("seams in a block", ", ".join(seams)),
-        ("setting", ", ".join(setting)),
-        ("sashing (cut)", length(plan, plan.sashing_cut_mm) if plan.sashing_cut_mm else ""),
-        ("borders (cut)", ", ".join(length(plan, mm) for mm in plan.borders_mm)),
+        *setting_words.rows(plan),
     ]
     return table([(name, text) for name, text in rows if text])
 

@@ -12,7 +12,7 @@ from ..errors import BlockcheckError, PlanError
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import words
+from . import cutting_words, words
 from .card_sheet import PAPERS_MM
 
 _EDGE = 0.6 * IN
@@ -61,14 +61,18 @@ def write_trim_sheet(
         for fabric in quilt.fabrics:
             sheet.need(1.1 * IN)
             sheet.write(words.sentence(fabric.name), 15, bold=True, before=12)
-            for cut in fabric.cuts:
+            for piece in fabric.pieces:
                 sheet.need(0.75 * IN)
-                size = words.size(quilt.plan, cut.piece.width_mm, cut.piece.height_mm)
                 sheet.box()
-                sheet.write(f"{cut.piece.count} × {cut.piece.name}, {size}", 14, bold=True, left=24)
-                sheet.write(words.strips(quilt, cut), 11, left=24)
-                sheet.write(cut.piece.working, 11, left=24)
-            sheet.write(f"Cloth: {fabric.yardage.working}", 12)
+                sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
+                sheet.write(piece.working, 11, left=24)
+            for name, strips in cutting_words.order(quilt.plan, fabric):
+                sheet.need(0.5 * IN)
+                sheet.write(f"{name}:", 12)
+                for strip in strips:
+                    sheet.write(strip, 11, left=24)
+            for line in cutting_words.cloth(quilt.plan, fabric):
+                sheet.write(line, 12)
         done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
         sheet.need(1.1 * IN)
         sheet.write(f"The finished quilt: {done}", 15, bold=True, before=12)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..planning.choice import Choice
-from ..planning.cutting.cut_list import Cut
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.common_size import SizeRow
@@ -30,6 +29,16 @@ def size(plan: Plan, width_mm: float, height_mm: float) -> str:
     """Write a size: ``6 1/8 × 9 in``."""
     wide = length(plan, width_mm, fraction=32).removesuffix(f" {plan.unit}")
     return f"{wide} × {length(plan, height_mm, fraction=32)}"
+
+
+def listed(several: Sequence[str]) -> str:
+    """Write things in a row: ``top, bottom and inner side``."""
+    return " and ".join([", ".join(several[:-1]), several[-1]] if len(several) > 1 else several)
+
+
+def signed(plan: Plan, mm: float) -> str:
+    """Write a difference with its sign."""
+    return format_length(mm, unit=plan.unit, fraction=32, sign=True)
 
 
 def headline(quilt: QuiltPlan) -> str:
@@ -275,15 +284,6 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
     return tuple(said)
 
 
-def strips(quilt: QuiltPlan, cut: Cut) -> str:
-    """Say how many strips a kind of piece takes and what one strip gives."""
-    wide = length(quilt.plan, cut.strip_mm, fraction=32)
-    many = f"{cut.strips} strip{'s' if cut.strips > 1 else ''} {wide} wide"
-    if cut.per_strip is None:
-        return f"{many}, joined end to end"
-    return f"{many}; pieces from one strip: {cut.per_strip.working}"
-
-
 def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
     """What closes the quilt, each with its working in a line."""
     done = quilt.finish
@@ -292,7 +292,7 @@ def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
     inside = " inside the borders" if quilt.plan.borders_mm else ""
     rows = [(f"{f.name.capitalize()}{inside}", f.working) for f in done.body]
     rows += [
-        ("Backing", done.backing_cloth.working),
+        ("Backing", done.backing.panels.working),
         ("Batting", done.batting.working),
         ("Binding", done.binding.working),
     ]

@@ -79,6 +79,21 @@ def test_six_by_nine_from_forty():
     assert laid.working == "18 in + 0% = 18 in, buy 1/2 yd"
 
 
+def test_two_of_17_from_42():
+    """Common practice: 17 in pieces from one strip of 42 in: two, 8 in left."""
+    laid = lay_on_cloth([inches("alternate block", 17, 17, 4)], usable_mm=42 * INCH)
+    assert [len(s.places) for s in laid.bolt.strips] == [2, 2]
+    left = [42 - max(p.x_mm + p.across_mm for p in s.places) / INCH for s in laid.bolt.strips]
+    assert left == pytest.approx([8, 8])
+
+
+@pytest.mark.parametrize(("usable", "count"), [(40, 6), (42, 6), (39, 6), (22, 3), (18, 2)])
+def test_six_and_a_half_from_a_strip(usable, count):
+    """Common practice: cloth of 44 to 45 in gives 40 to 42 in; a fat quarter is 18 × 22 in."""
+    laid = lay_on_cloth([inches("alternate block", 6.5, 6.5, count)], usable_mm=usable * INCH)
+    assert len(laid.bolt.strips) == 1
+
+
 def test_leftovers_are_used():
     """Two strips of 9 in with 4 in left at their ends, which give four 2 × 9 in pieces."""
     laid = lay_on_cloth([inches("alternate block", 6, 9, 12), inches("sashing", 2, 9, 4)])

@@ -146,7 +146,7 @@ def lay_on_cloth(
     require_positive(usable_width=usable_mm)
     if not 0 <= allowance < 1:
         raise PlanError("The allowance for squaring up and shrinkage is a part, like 10 %.")
-    wanted = tuple(q for p in pieces for q in _joined(p, usable_mm, seam_mm, one_way, unit))
+    wanted = as_cut(pieces, usable_mm, seam_mm, one_way, unit)
     left = [p.count for p in wanted]
     laid = []
     for cloth in sorted(in_hand, key=lambda c: c.width_mm * c.length_mm):
@@ -180,6 +180,19 @@ def lay_on_cloth(
         area = sum(p.count * p.width_mm * p.height_mm for p in wanted)
         suffices = "yes" if bolt is None else "no" if area > room else "not found"
     return ClothPlan(wanted, tuple(laid), bolt, need, bound, more, bought, suffices, working)
+
+
+def as_cut(
+    pieces: Sequence[CutPiece], usable_mm: float, seam_mm: float, one_way: bool, unit: str
+) -> tuple[CutPiece, ...]:
+    """The pieces, those longer than the fabric is wide as the strips that they are joined from.
+
+    Raises
+    ------
+    PlanError
+        If a piece does not fit on the fabric however it is joined.
+    """
+    return tuple(q for p in pieces for q in _joined(p, usable_mm, seam_mm, one_way, unit))
 
 
 def _on(

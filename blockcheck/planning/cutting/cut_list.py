@@ -1,41 +1,73 @@
-"""What is cut for the rest of the quilt, cloth by cloth, and what closes the quilt."""
+"""What is cut for the rest of the quilt, fabric by fabric, and what closes the quilt."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
-from ...units import INCH, format_length
+from ...errors import PlanError
+from ...units import INCH
 from ..plan import Plan
-from ..rows.laying import ALTERNATE, HALF, SASHING, Rows
-from . import finishing, pieces
-from .finishing import Binding, QuiltingLines
-from .pieces import CutPiece, Figure, StripYield, Yardage
+from . import finishing
+from .cloth import Cloth, ClothPlan, as_cut, lay_on_cloth, read_cloth
+from .finishing import Backing, Binding, QuiltingLines
+from .pieces import CutPiece, Figure, written
 
 LINES_APART_MM = 2 * INCH  # marked quilting lines at most this far apart: common practice
-
-
-@dataclass(frozen=True)
-class Cut:
-    """One kind of piece, the strips it is cut from, and what one strip gives.
-
-    `per_strip` is None where a piece is longer than the fabric is wide and is joined.
-    """
-
-    piece: CutPiece
-    strips: int
-    strip_mm: float
-    per_strip: StripYield | None
+BACKGROUND = "background"
+PARTS = {  # of the quilt: the fabric that each is cut from unless told
+    "alternate blocks": BACKGROUND,
+    "half blocks": BACKGROUND,
+    "setting triangles": BACKGROUND,
+    "clipped corners": "clipped corners",
+    "frame": "frame",
+    "sashing": "sashing",
+    "cornerstones": "cornerstones",
+    "border": "border",
+}
 
 
 @dataclass(frozen=True)
 class Fabric:
-    """All that is cut from one fabric."""
+    """All that is cut from one fabric.
+
+    Attributes
+    ----------
+    name : str
+    pieces : tuple of CutPiece
+    usable_mm : float
+    in_hand : tuple of Cloth
+    allowance : float
+    one_way : bool
+        As of `lay_on_cloth`.
+    seam_mm : float
+    unit : str
+    """
 
     name: str
-    cuts: tuple[Cut, ...]
-    yardage: Yardage
+    pieces: tuple[CutPiece, ...]
+    usable_mm: float
+    in_hand: tuple[Cloth, ...]
+    allowance: float
+    one_way: bool
+    seam_mm: float
+    unit: str
+
+    @cached_property
+    def cloth(self) -> ClothPlan:
+        """The pieces laid on cloth; worked out when it is first asked for."""
+        return lay_on_cloth(
+            self.pieces,
+            usable_mm=self.usable_mm,
+            in_hand=self.in_hand,
+            allowance=self.allowance,
+            one_way=self.one_way,
+            seam_mm=self.seam_mm,
+            unit=self.unit,
+        )
 
 
 @dataclass(frozen=True)
@@ -48,99 +80,113 @@ class Finish:
         Width and height inside the borders.
     width_mm, height_mm : float
         With the borders.
-    batting, backing, backing_cloth, binding
+    batting, backing, binding
     lines : QuiltingLines
-        Across a finished block or setting piece.
+        Across a finished block.
     """
 
     body: tuple[Figure, Figure]
     width_mm: float
     height_mm: float
     batting: CutPiece
-    backing: CutPiece
-    backing_cloth: Yardage
+    backing: Backing
     binding: Binding
     lines: QuiltingLines
 
 
-def cut_list(
-    plan: Plan, rows: Rows, size_mm: tuple[float, float]
-) -> tuple[CutPiece | None, tuple[Fabric, ...], Finish]:
-    """Work out the half block, every fabric's pieces, and the finished quilt.
+def fabrics(plan: Plan, pieces: Mapping[str, Sequence[CutPiece]]) -> tuple[Fabric, ...]:
+    """Gather what is cut, by the fabric that the plan gives to each part of the quilt.
+
+    Parameters
+    ----------
+    plan : Plan
+    pieces : mapping of str to sequence of CutPiece
+        By what they are cut for: the keys of `PARTS`, borders also with a number.
 
     Raises
     ------
     PlanError
-        If sashing, a border or a piece comes out at nothing.
+        If the plan names a part or a fabric that the quilt does not have, or a piece does not
+        fit on its fabric.
     """
-    seam, unit, sashing = plan.seam_mm, plan.unit, plan.sashing_cut_mm
-    upright = rows.along == "height"
-    per = sum(p.name != SASHING for p in rows.pieces[0])
-    high, wide = (per, len(rows.pieces)) if upright else (len(rows.pieces), per)
-    inner_w, inner_h = size_mm[0] - 2 * seam, size_mm[1] - 2 * seam
-    plain, between = [], []
-    half = None
-    if count := rows.count(ALTERNATE):
-        plain.append(pieces.alternate_blocks(*size_mm, count, unit=unit))
-    if count := rows.count(HALF):
-        half = pieces.half_blocks(
-            *size_mm,
-            count,
-            across=rows.along,
-            sashing_cut_mm=sashing,
-            seam_mm=seam,
-            unit=unit,
-        )
-        plain.append(half)
-    across, down = [inner_w] * wide, [inner_h] * high
-    if sashing is not None:
-        sewn = sashing - 2 * seam
-        if rows.along == "width" and plan.setting == "offset":
-            across = [mm for w in across for mm in (sewn, w)][1:]
-        else:
-            down = [mm for h in down for mm in (sewn, h)][1:]
-        if plan.setting == "offset":
-            long, way = (size_mm[0], "wide") if upright else (size_mm[1], "high")
-            words = f"as long as a block is {way}, {format_length(long, unit=unit, fraction=32)}"
-            cut = (long, sashing) if upright else (sashing, long)
-            count = rows.count(SASHING)
-            between.append(CutPiece("sashing between blocks", *cut, count, words))
-        elif high > 1:
-            between.append(
-                pieces.sashing_between_rows(
-                    wide * inner_w, sashing - 2 * seam, high, seam_mm=seam, unit=unit
+    made: dict[str, list[CutPiece]] = {}
+    for part, some in pieces.items():
+        along = _said_of(part, plan.lengthwise) is not None
+        name = _said_of(part, dict(plan.fabrics)) or PARTS.get(part, part)
+        made.setdefault(name, []).extend(replace(p, lengthwise=along) for p in some)
+    for what, named, known in (
+        ("part of the quilt", (*dict(plan.fabrics), *plan.lengthwise), (*pieces, *PARTS)),
+        ("fabric", (*dict(plan.in_hand), *plan.one_way, *dict(plan.fabric_widths_mm)), made),
+    ):
+        for name in named:
+            if name not in known:
+                raise PlanError(
+                    f"The plan names {name}, and the quilt has no such {what}.",
+                    f"It has {', '.join(made if what == 'fabric' else pieces) or 'none'}.",
                 )
-            )
-    body = finishing.quilt_size(across, down, unit=unit)
-    whole = (body[0].value_mm, body[1].value_mm)
-    groups = [("alternate blocks and half blocks", plain), ("sashing", between)]
-    for i, border in enumerate(plan.borders_mm, start=1):
-        name = f"border {i}" if len(plan.borders_mm) > 1 else "border"
-        sides, whole = pieces.borders(*whole, border - 2 * seam, seam_mm=seam, unit=unit)
-        upright_pair = replace(sides[0], name=f"{name}, left and right", count=2)
-        level_pair = replace(sides[2], name=f"{name}, top and bottom", count=2)
-        groups.append((name, [upright_pair, level_pair]))
-    usable = plan.fabric_width_mm
-    panels, cloth = finishing.backing(*whole, usable_mm=usable, unit=unit)
-    parts = max(2, math.ceil(inner_w / LINES_APART_MM - 1e-9))
-    finish = Finish(
-        body,
-        *whole,
-        finishing.batting(*whole, unit=unit),
-        panels,
-        cloth,
-        finishing.binding(*whole, usable_mm=usable, unit=unit),
-        finishing.quilting_lines(inner_w, parts, step_mm=plan.step_mm, unit=unit),
+    return tuple(_fabric(plan, name, some) for name, some in made.items())
+
+
+def _said_of(part: str, said: Mapping[str, str] | Sequence[str]) -> str | None:
+    """What is said of a part of the quilt; what is said of "border" is meant of every border."""
+    for name in (part, part.rstrip(" 0123456789")):
+        if name in said:
+            return said[name] if isinstance(said, Mapping) else name
+    return None
+
+
+def _fabric(plan: Plan, name: str, some: Sequence[CutPiece]) -> Fabric:
+    usable = dict(plan.fabric_widths_mm).get(name, plan.fabric_width_mm)
+    hand = tuple(
+        cloth
+        for fabric, text in plan.in_hand
+        if fabric == name
+        for cloth in read_cloth(text, usable_mm=usable, unit=plan.unit)
     )
-    return half, tuple(_fabric(plan, name, some) for name, some in groups if some), finish
+    one_way = name in plan.one_way
+    as_cut(some, usable, plan.seam_mm, one_way, plan.unit)  # refuses what does not fit
+    return Fabric(name, tuple(some), usable, hand, plan.allowance, one_way, plan.seam_mm, plan.unit)
 
 
-def _fabric(plan: Plan, name: str, wanted: Sequence[CutPiece]) -> Fabric:
-    usable = plan.fabric_width_mm
-    cloth = pieces.yardage(wanted, usable, seam_mm=plan.seam_mm, unit=plan.unit)
-    cuts = []
-    for piece, (_, strips, strip) in zip(wanted, cloth.strips, strict=True):
-        long = piece.height_mm if strip == piece.width_mm else piece.width_mm
-        one = pieces.pieces_from_strip(long, usable, unit=plan.unit) if long <= usable else None
-        cuts.append(Cut(piece, strips, strip, one))
-    return Fabric(name, tuple(cuts), cloth)
+def finish(
+    plan: Plan,
+    body_mm: tuple[float, float],
+    parts_mm: tuple[Sequence[float], Sequence[float]],
+    size_mm: tuple[float, float],
+    block_mm: float,
+) -> Finish:
+    """Work out what closes the quilt.
+
+    Parameters
+    ----------
+    plan : Plan
+    body_mm, size_mm : (float, float)
+        Finished size inside the borders and with them.
+    parts_mm : (sequence of float, sequence of float)
+        What the body's width and height are made up of.
+    block_mm : float
+        Finished width of a block, for its quilting lines.
+    """
+    unit = plan.unit
+    words = ("width", "height")
+    body = tuple(
+        Figure(name, mm, "measured through the middle" if plan.body_mm else _sum(parts, mm, unit))
+        for name, mm, parts in zip(words, body_mm, parts_mm, strict=True)
+    )
+    parts = max(2, math.ceil(block_mm / LINES_APART_MM - 1e-9))
+    backing = plan.backing_width_mm or plan.fabric_width_mm
+    return Finish(
+        (body[0], body[1]),
+        *size_mm,
+        finishing.batting(*size_mm, unit=unit),
+        finishing.backing(*size_mm, usable_mm=backing, unit=unit),
+        finishing.binding(*size_mm, usable_mm=plan.fabric_width_mm, unit=unit),
+        finishing.quilting_lines(block_mm, parts, step_mm=plan.step_mm, unit=unit),
+    )
+
+
+def _sum(parts: Sequence[float], total: float, unit: str) -> str:
+    """How lengths add up, equal ones counted: ``4 × 5 1/2 in + 3 × 1 in = 25 in``."""
+    counts = Counter(written(mm, unit) for mm in parts)
+    text = " + ".join(f"{n} × {said}" if n > 1 else said for said, n in counts.items())
+    return f"{text} = {written(total, unit)}"

@@ -6,34 +6,11 @@ Overhang, strip width and the binding's rule are common practice.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ...errors import PlanError
 from ...units import INCH, format_length, to_step
-from .pieces import (
-    USABLE,
-    CutPiece,
-    Figure,
-    Yardage,
-    decimal,
-    grown,
-    require_positive,
-    to_buy,
-    written,
-)
-
-
-def quilt_size(
-    columns_mm: Sequence[float], rows_mm: Sequence[float], *, unit: str = "in"
-) -> tuple[Figure, Figure]:
-    """Finished width and height: the sums of the finished columns and rows, sashing with them."""
-    result = []
-    for name, parts in (("width", columns_mm), ("height", rows_mm)):
-        require_positive(**{name: sum(parts)})
-        text = " + ".join(written(p, unit) for p in parts)
-        result.append(Figure(name, sum(parts), f"{text} = {written(sum(parts), unit)}"))
-    return result[0], result[1]
+from .pieces import USABLE, CutPiece, decimal, grown, require_positive, to_buy, written
 
 
 @dataclass(frozen=True)
@@ -80,6 +57,15 @@ def batting(
     return CutPiece("batting", *size, 1, working)
 
 
+@dataclass(frozen=True)
+class Backing:
+    """Backing: its panels, the cloth they take, and the cloth to buy."""
+
+    panels: CutPiece
+    cloth_mm: float
+    bought_mm: float
+
+
 def backing(
     width_mm: float,
     height_mm: float,
@@ -88,7 +74,7 @@ def backing(
     usable_mm: float = USABLE,
     seam_mm: float = INCH / 2,
     unit: str = "in",
-) -> tuple[CutPiece, Yardage]:
+) -> Backing:
     """Backing panels of the usable width sewn side by side, whichever way takes less cloth."""
     whole = batting(width_mm, height_mm, overhang_mm=overhang_mm, unit=unit)
     if usable_mm <= 2 * seam_mm:
@@ -106,8 +92,7 @@ def backing(
     if panels == 1:
         joined = f"1 panel, {written(long, unit)}"
     working = f"{whole.working}; {joined}, buy {buy}"
-    piece = CutPiece("backing panel", usable_mm, long, panels, working)
-    return piece, Yardage((("backing", panels, long),), total, bought, working)
+    return Backing(CutPiece("backing panel", usable_mm, long, panels, working), total, bought)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 
 from ...units import INCH, to_step
-from .pieces import QUARTER, CutPiece, decimal, require_positive, written
+from .pieces import QUARTER, decimal, require_positive, written
 
 # the handbooks' √2, kept so that the tables come out as printed
 _ROOT2_TRADE = 1.414
@@ -24,12 +24,6 @@ class Square:
     trade_mm: float
     working: str
     triangles: int
-
-    def pieces(self, triangles: int) -> CutPiece:
-        """Squares of the trade's size for so many triangles, for the cut list and the yardage."""
-        count = -(-triangles // self.triangles)
-        words = f"{self.working}; {triangles} triangles ÷ {self.triangles} = {count} squares"
-        return CutPiece(f"square for {self.name}", self.trade_mm, self.trade_mm, count, words)
 
 
 def half_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in") -> Square:

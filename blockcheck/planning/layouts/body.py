@@ -21,6 +21,9 @@ def block(design: Design, kind: str, width_mm: float, height_mm: float) -> Unit:
     seam, unit = design.seam_mm, design.unit
     w, h = design.blocks_mm[kind]
     whole = rectangle(kind, "", w, h, seam_mm=seam)
+    if kind in design.halves:
+        half = rectangle(f"half of {kind}", "", w / 2, h, seam_mm=seam)
+        whole = sewn([half, half], "beside")
     for side in (s for s in ("left", "right", "top", "bottom") if s in design.frame_mm):
         wide = design.frame_mm[side]
         upright = side in ("left", "right")

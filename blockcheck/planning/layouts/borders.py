@@ -6,6 +6,7 @@ import math
 
 from ...units import INCH, to_step
 from ..cutting.pieces import written
+from ..cutting.triangles import quarter_square
 from .design import SIDES, Border
 from .patch import Patch, Point, Seam, Unit, rectangle, sewn
 
@@ -49,7 +50,7 @@ def _mitred(body: Unit, border: Border, name: str, seam: float, unit: str) -> Un
     for i, side in enumerate(SIDES):
         j = (i + 1) % 4
         long = math.dist(outer[i], outer[j])
-        cut = to_step(long + (2 + 2 * math.sqrt(2)) * seam, step, "up")
+        cut = to_step(quarter_square(long, seam_mm=seam).exact_mm, step, "up")
         words = (
             f"{written(long, unit)} from corner to corner + 4.83 × {written(seam, unit)}, up to "
             f"{written(cut, unit)} long; mitre the ends after sewing"

@@ -70,6 +70,8 @@ class Design:
         From the inside out.
     body_mm : (float, float) or None
         What lies inside the borders as measured through its middle, once it is sewn.
+    halves : frozenset of str
+        Kinds whose blocks are joined from two mirrored halves.
     seam_mm : float
     unit : {"in", "cm"}
         For the workings.
@@ -88,6 +90,7 @@ class Design:
     clipped_mm: float = 0.0
     borders: tuple[Border, ...] = ()
     body_mm: tuple[float, float] | None = None
+    halves: frozenset[str] = frozenset()
     seam_mm: float = QUARTER
     unit: str = "in"
 

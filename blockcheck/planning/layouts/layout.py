@@ -27,6 +27,8 @@ class Layout:
         In the order of sewing.
     body_mm : (float, float)
         Finished width and height inside the borders.
+    across_mm, down_mm : tuple of float
+        Finished lengths of the pieces along the body's top and left side.
     width_mm, height_mm : float
         Finished, with the borders.
     """
@@ -35,6 +37,8 @@ class Layout:
     patches: tuple[Patch, ...]
     seams: tuple[Seam, ...]
     body_mm: tuple[float, float]
+    across_mm: tuple[float, ...]
+    down_mm: tuple[float, ...]
     width_mm: float
     height_mm: float
 
@@ -59,6 +63,10 @@ class Layout:
                 fabrics.setdefault(some[0].fabric, []).append(_cut(some))
         return {fabric: tuple(some) for fabric, some in fabrics.items()}
 
+    def piece(self, name: str) -> CutPiece | None:
+        """The first piece of a name that is cut."""
+        return next((p for some in self.pieces().values() for p in some if p.name == name), None)
+
 
 def lay_out(design: Design) -> Layout:
     """Lay a quilt top out.
@@ -72,10 +80,12 @@ def lay_out(design: Design) -> Layout:
     if design.body_mm is not None:
         whole = _stretched(whole, *design.body_mm)
     inside = (whole.width_mm, whole.height_mm)
+    along = _along(whole, 0), _along(whole, 1)
     for i, border in enumerate(design.borders, 1):
         name = f"{BORDER} {i}" if len(design.borders) > 1 else BORDER
         whole = bordered(whole, border, name, seam_mm=design.seam_mm, unit=design.unit)
-    return Layout(design, whole.patches, whole.seams, inside, whole.width_mm, whole.height_mm)
+    size = whole.width_mm, whole.height_mm
+    return Layout(design, whole.patches, whole.seams, inside, *along, *size)
 
 
 def _stretched(unit: Unit, width_mm: float, height_mm: float) -> Unit:
@@ -83,6 +93,16 @@ def _stretched(unit: Unit, width_mm: float, height_mm: float) -> Unit:
     x, y = width_mm / unit.width_mm, height_mm / unit.height_mm
     laid = unit.through(lambda p: (p[0] * x, p[1] * y))
     return replace(laid, width_mm=width_mm, height_mm=height_mm)
+
+
+def _along(unit: Unit, way: int) -> tuple[float, ...]:
+    """Lengths of the pieces' edges on the body's top (0) or left side (1)."""
+    found = []
+    for p in unit.patches:
+        on = [c[way] for c in p.corners_mm if abs(c[1 - way]) < 1e-6]
+        if len(on) == 2:
+            found.append((min(on), max(on) - min(on)))
+    return tuple(length for _, length in sorted(found))
 
 
 def _from_inside(patch: Patch) -> tuple[bool, str]:

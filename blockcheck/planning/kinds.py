@@ -1,0 +1,82 @@
+"""Several kinds of blocks: a size for each, and the same size where the setting ties them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from .choice import Choice, choose
+from .layouts.planned import tied
+from .plan import BlockRecord, Plan
+from .trimming.block import Block
+
+Size = tuple[float, float]
+_EPS = 1e-6
+
+
+def by_kind(plan: Plan, blocks: Sequence[BlockRecord]) -> dict[str, list[BlockRecord]]:
+    """The blocks of every kind, the plan's first kind first; what has no kind is of that."""
+    found: dict[str, list[BlockRecord]] = {
+        k: [] for k in (plan.kind, *(k.name for k in plan.kinds))
+    }
+    for block in blocks:
+        found[block.kind if block.kind in found else plan.kind].append(block)
+    return found
+
+
+def tie(
+    plan: Plan,
+    choices: Mapping[str, Choice],
+    used: Mapping[str, Sequence[BlockRecord]],
+    cloth: Callable[[BlockRecord, Plan], Block],
+) -> dict[str, Choice]:
+    """Choose again for kinds whose width or height the setting makes another kind share.
+
+    The smallest of what each kind reaches by itself is taken, or what the quilter chose for the
+    first kind. Two halves, joined, count as their block.
+
+    Parameters
+    ----------
+    plan : Plan
+    choices : mapping of str to Choice
+        What each kind reaches by itself.
+    used : mapping of str to sequence of BlockRecord
+    cloth : callable
+        A block as its plan judges it.
+    """
+    halves = {k.name for k in plan.kinds if k.halves}
+    place = {
+        kind: (_joined(c.size_mm[0], plan) if kind in halves else c.size_mm[0], c.size_mm[1])
+        for kind, c in choices.items()
+    }
+    wanted = dict(place)
+    stands = plan.chosen_mm is not None and plan.kind in place
+    for side, groups in enumerate(tied(plan)):
+        for group in groups:
+            there = [k for k in group if k in place]
+            if len(there) < 2:
+                continue
+            least = min(place[k][side] for k in there)
+            if stands and plan.kind in there:
+                least = place[plan.kind][side]
+            for kind in there:
+                width, height = wanted[kind]
+                wanted[kind] = (width, least) if side else (least, height)
+    result = dict(choices)
+    for kind, (width, height) in wanted.items():
+        size = (_half(width, plan) if kind in halves else width, height)
+        if max(abs(a - b) for a, b in zip(size, choices[kind].size_mm, strict=True)) < _EPS:
+            continue
+        own = replace(plan.of_kind(kind), chosen_mm=size)
+        again = choose(own, used[kind], [cloth(b, own) for b in used[kind]])
+        result[kind] = replace(again, why="tied")
+    return result
+
+
+def _joined(half_mm: float, plan: Plan) -> float:
+    """Unfinished width of a block joined from two halves."""
+    return 2 * half_mm - 2 * plan.seam_mm
+
+
+def _half(whole_mm: float, plan: Plan) -> float:
+    return whole_mm / 2 + plan.seam_mm

@@ -1,0 +1,92 @@
+"""Sentences about cutting: the order of the cuts, the cloth they take, whether there is enough."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from ..planning.cutting.cloth import OnCloth
+from ..planning.cutting.cut_list import Fabric
+from ..planning.cutting.packing import Strip
+from ..planning.cutting.pieces import CutPiece
+from ..planning.plan import Plan
+from . import words
+
+
+def piece(plan: Plan, one: CutPiece) -> str:
+    """Name a piece with its count and size: ``12 × alternate block, 6 × 9 in``."""
+    along = ", along the lengthwise grain" if one.lengthwise else ""
+    return f"{one.count} × {one.name}, {words.size(plan, one.width_mm, one.height_mm)}{along}"
+
+
+def order(plan: Plan, fabric: Fabric) -> list[tuple[str, list[str]]]:
+    """The cuts of a fabric, cloth by cloth: what is laid out, and its strips in their order."""
+    laid = [(_from(one), one) for one in fabric.cloth.in_hand]
+    if fabric.cloth.bolt is not None:
+        rest = "What is still to be bought" if fabric.in_hand else "From the bolt"
+        laid.append((rest, fabric.cloth.bolt))
+    return [(name, _strips(plan, one, fabric.cloth.pieces)) for name, one in laid]
+
+
+def _from(one: OnCloth) -> str:
+    turned = ", strips along its length" if one.turned else ""
+    return words.sentence(f"{one.cloth.said}{turned}")
+
+
+def _strips(plan: Plan, laid: OnCloth, pieces: Sequence[CutPiece]) -> list[str]:
+    """One sentence for each kind of strip, the widest first."""
+    kinds: dict[str, int] = {}
+    for strip in laid.strips:
+        text = (
+            f"{words.length(plan, strip.wide_mm, fraction=32)} wide: {_gives(plan, strip, pieces)}"
+        )
+        kinds[text] = kinds.get(text, 0) + 1
+    return [f"{n} strip{'s' if n > 1 else ''} {text}" for text, n in kinds.items()]
+
+
+def _gives(plan: Plan, strip: Strip, pieces: Sequence[CutPiece]) -> str:
+    """What a strip is cut into, the widest pieces first."""
+    found: Counter[str] = Counter()
+    for p in sorted(strip.places, key=lambda p: -p.across_mm * p.along_mm):
+        size = words.size(plan, p.across_mm, p.along_mm)
+        found[f"{pieces[p.shape].name}, {size}"] += 1
+    return "; ".join(f"{n} × {text}" for text, n in found.items())
+
+
+def cloth(plan: Plan, fabric: Fabric) -> list[str]:
+    """How much cloth it takes, the allowance on a line of its own, and how near that is to least."""
+    laid = fabric.cloth
+    said = []
+    if laid.suffices is not None:
+        said.append(suffices(plan, fabric))
+    if laid.bolt is None:
+        return said
+    wide = words.length(plan, fabric.usable_mm, fraction=32)
+    need, more = (words.length(plan, mm, fraction=32) for mm in (laid.need_mm, laid.allowance_mm))
+    said.append(f"The layout takes {need} of fabric {wide} wide.")
+    if laid.allowance_mm:
+        said.append(f"For squaring up and shrinkage {fabric.allowance:.0%} more: {more}.")
+    said.append(f"Altogether {laid.working}.")
+    over = laid.need_mm / laid.bound_mm - 1
+    least = words.length(plan, laid.bound_mm, fraction=32)
+    if over < 0.005:
+        said.append("No layout takes less.")
+    else:
+        said.append(f"No layout can take less than {least}; this one takes {over:.0%} more.")
+    return said
+
+
+def suffices(plan: Plan, fabric: Fabric) -> str:
+    """Whether the cloth in hand is enough."""
+    counts = Counter(c.said for c in fabric.in_hand)
+    hand = " and ".join(f"{n} × {said}" if n > 1 else said for said, n in counts.items())
+    laid = fabric.cloth
+    if laid.suffices == "yes":
+        return f"{hand} is enough: everything is laid out on it."
+    lack = words.length(plan, laid.need_mm, fraction=32, rounding="up")
+    if laid.suffices == "no":
+        return f"{hand} is not enough: the pieces alone are larger. {lack} more is needed."
+    return (
+        f"No way was found to cut it all from {hand}, though the pieces alone are not larger. "
+        f"With {lack} more there is one."
+    )
