@@ -90,9 +90,9 @@ async function lines() {
 }
 
 function paint() {
-  if (!viewer || !corners.length) return;
+  if (!viewer?.ready || !corners.length) return;
   const layer = viewer.layer;
-  layer.replaceChildren();
+  viewer.clear();
   const points = corners.join(" ");
   if (trim?.kept) {
     const outer = now.outline.join(" L");

@@ -8,8 +8,8 @@ const kept = document.getElementById("held");
 const viewer = new Viewer(document.getElementById("picture"), document.getElementById("loupe"), { onDraw: paint });
 
 function paint() {
-  if (!viewer || !corners.length) return;
-  viewer.layer.replaceChildren();
+  if (!viewer?.ready || !corners.length) return;
+  viewer.clear();
   for (const c of ["outline", "outline over moved"]) draw(viewer.layer, "polygon", { class: c, points: corners.join(" ") });
   viewer.hold(edgeHandles(corners, (next, sides, done) => {
     corners = next;

@@ -36,6 +36,7 @@ export class Viewer {
       image.setAttribute("height", height);
       image.setAttribute("href", screen);
     }
+    this.ready = true;
     if (around) this.fitTo(around); else this.fit();
     const whole = new Image();
     whole.src = full;
@@ -110,11 +111,15 @@ export class Viewer {
     this.onView();
   }
 
+  /** Take everything off the photo; the handle that has the focus will have it again. */
+  clear() {
+    this.focused = document.activeElement?.dataset?.handle;
+    this.layer.replaceChildren();
+  }
+
   /** Have handles: {id, at: [x, y], label, kind, move(to, done), remove()}. */
   hold(handles) {
-    const focused = document.activeElement?.dataset?.handle;
     this.handles = handles;
-    this.layer.querySelectorAll(".handle").forEach((node) => node.remove());
     const k = this.scale;
     for (const handle of handles) {
       const kind = handle.kind || "corner";
@@ -127,7 +132,7 @@ export class Viewer {
         if (kind !== "corner") draw(g, "circle", { r: 2 * k, fill: "#0a3fd0" });
       }
       if (handle.text) draw(g, "text", { y: -18 * k, "font-size": 16 * k, "stroke-width": 4 * k }, handle.text);
-      if (handle.id === focused) g.focus({ preventScroll: true });
+      if (handle.id === this.focused) g.focus({ preventScroll: true });
     }
   }
 
@@ -199,7 +204,7 @@ export class Viewer {
 
   stop() {
     this.held = null;
-    this.loupe.hidden = true;
+    this.loupe.setAttribute("hidden", "");
   }
 
   /** The loupe stands beside the finger, above it and towards the middle. */
@@ -217,7 +222,7 @@ export class Viewer {
     this.loupe.style.top = `${Math.max(top, 4)}px`;
     this.nearLayer.replaceChildren(...[...this.layer.querySelectorAll(".outline, .axis")].map((n) => n.cloneNode(true)));
     draw(this.nearLayer, "path", { class: "aim", d: `M${x - w} ${y}h${2 * w}M${x} ${y - w}v${2 * w}` });
-    this.loupe.hidden = false;
+    this.loupe.removeAttribute("hidden");
   }
 
   key(event) {

@@ -1,0 +1,306 @@
+"""The whole job in a real browser: with a finger, with a mouse, and by keyboard alone."""
+
+import re
+
+import pytest
+from browser import axe_violations, chromium, need_browser, visit
+from serving import PHOTOS, serving
+
+from blockcheck.project import Project
+
+FILES = [str(PHOTOS / f"sailboat-{n}.jpg") for n in (1, 3, 4)]
+VIEWS = ("photos", "blocks", "block?name=2", "rows", "trim", "cut", "plan")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    need_browser()
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture(scope="module")
+def house(tmp_path_factory):
+    with serving(tmp_path_factory.mktemp("house"), "--phone") as one:
+        yield one
+
+
+class Hand:
+    """What a person does with a mouse."""
+
+    def __init__(self, page):
+        self.page = page
+
+    def press(self, selector):
+        self.page.locator(selector).first.click()
+
+    def drag(self, start, end):
+        mouse = self.page.mouse
+        mouse.move(*start)
+        mouse.down()
+        for k in range(1, 5):
+            mouse.move(*(a + (b - a) * k / 4 for a, b in zip(start, end, strict=True)))
+        self.held()
+        mouse.up()
+
+    def held(self):
+        """Something to look at while the hand holds it."""
+
+    def tap(self, x, y):
+        self.page.mouse.click(x, y)
+
+
+class Finger(Hand):
+    """The same with touch events."""
+
+    def __init__(self, page):
+        super().__init__(page)
+        self.line = page.context.new_cdp_session(page)
+
+    def press(self, selector):
+        self.page.locator(selector).first.tap()
+
+    def touch(self, kind, *at):
+        points = [{"x": at[0], "y": at[1]}] if at else []
+        self.line.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+    def drag(self, start, end):
+        self.touch("touchStart", *start)
+        for k in range(1, 5):
+            self.touch("touchMove", *(a + (b - a) * k / 4 for a, b in zip(start, end, strict=True)))
+        self.page.wait_for_timeout(150)  # a hand comes to rest before it lets go
+        self.held()
+        self.touch("touchEnd")
+
+    def tap(self, x, y):
+        self.touch("touchStart", x, y)
+        self.touch("touchEnd")
+
+
+def middle(page, selector):
+    box = page.locator(selector).first.bounding_box()
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def go(page, view):
+    page.goto(re.sub(r"(/p/[^/]+)/.*", rf"\1/{view}", page.url))
+
+
+def kept(house, name):
+    return Project.open(house.folder / f"{name}.blockcheck")
+
+
+def begin(page, name):
+    """A new quilt with its plan and three measured photos."""
+    page.fill("#new-name", name)
+    page.press("#new-name", "Enter")
+    page.wait_for_url("**/photos")
+    assert page.locator(".first").is_visible()
+    go(page, "plan")
+    page.fill("[name=card_side]", "4 in")
+    page.fill("[name=planned_mm]", "6 x 9")
+    page.press("[name=planned_mm]", "Enter")
+    page.wait_for_selector("#said:not(:empty)")
+    go(page, "photos")
+    page.set_input_files("#files", FILES)
+    page.wait_for_function("() => document.querySelectorAll('#queue .kept').length === 3")
+    assert not page.locator(".first").is_visible()
+
+
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_from_the_first_photo_to_the_last_cut(browser, house, size):
+    name = f"Boats on the {size}"
+    with visit(browser, house, size) as page:
+        begin(page, name)
+        hand = (Finger if size == "phone" else Hand)(page)
+
+        # a corner is dragged: with the loupe beside the hand, the answer is measured anew
+        go(page, "block?name=2")
+        page.wait_for_selector(".handle.corner")
+        before = page.locator("#sizes-title").inner_text()
+        hand.press("#held")
+        page.evaluate("() => scrollTo(0, 0)")
+        start = middle(page, "[data-handle=corner-2]")
+        hand.held = lambda: seen.append(page.locator("#loupe").is_visible())
+        seen = []
+        hand.drag(start, (start[0] - 30, start[1] - 30))
+        page.wait_for_selector(".tag.hand")
+        assert seen == [True]
+        assert page.locator("#sizes-title").inner_text() != before
+        hand.press("#undo")
+        page.wait_for_selector(".tag.hand", state="detached")
+        assert page.locator("#sizes-title").inner_text() == before
+
+        # a point is tapped
+        hand.press("[data-tool=point]")
+        page.evaluate("() => scrollTo(0, 0)")
+        x, y = middle(page, "#picture")
+        hand.tap(x, y)
+        page.wait_for_selector("[data-handle=point-1]")
+        page.wait_for_selector("text=Point 1")
+        with kept(house, name) as quilt:
+            assert set(quilt.latest("2").points_mm) == {"1"}
+            whats = [e.what for e in quilt.history("2")]
+        assert whats == ["measured", "edges set anew", "undone: edges set anew", "points marked"]
+
+        # a larger size is looked at, and chosen
+        go(page, "blocks")
+        page.wait_for_selector("#slider:not([hidden])")
+        first = page.locator("#looked").inner_text()
+        page.focus("#row")
+        page.keyboard.press("ArrowRight")
+        page.wait_for_function(
+            "was => document.querySelector('#looked').textContent !== was", arg=first
+        )
+        assert page.locator(".card.short").count() > 0
+        hand.press("#choose")
+        page.wait_for_selector("#unchoose:not([hidden])")
+        with kept(house, name) as quilt:
+            assert quilt.plan.chosen_mm is not None
+
+        # a block changes its place
+        go(page, "rows")
+        order = page.locator(".place.block")
+        assert [t.strip() for t in order.all_text_contents()] == ["1", "2", "3"]
+        hand.held = lambda: None
+        page.locator(".quilt").evaluate("node => node.scrollIntoView({block: 'center'})")
+        hand.drag(middle(page, "[data-block='1']"), middle(page, "[data-block='3']"))
+        page.wait_for_function(
+            "() => document.querySelector('.place.block text').textContent === '3'"
+        )
+        with kept(house, name) as quilt:
+            assert [b.name for b in quilt.blocks()] == ["3", "2", "1"]
+        hand.press("[data-do=undo]")
+        page.wait_for_function(
+            "() => document.querySelector('.place.block text').textContent === '1'"
+        )
+
+        # a cut is ticked, and stays so
+        go(page, "trim")
+        page.locator(".steps input").first.check()
+        page.wait_for_timeout(50)
+        page.reload()
+        assert page.locator(".steps input").first.is_checked()
+        with kept(house, name) as quilt:
+            assert len(quilt.ticks()) == 1
+        hand.press("[data-state=trimmed]")
+        page.wait_for_url(re.compile(r"trim\?name="))
+        go(page, "trim?name=1")
+        assert page.locator(".verdict").is_visible()
+        with kept(house, name) as quilt:
+            assert quilt.blocks()[0].state == "trimmed"
+
+        go(page, "cut")
+        assert page.pdf(format="Letter").startswith(b"%PDF")
+        with page.expect_download() as download:
+            page.get_by_text("Trim sheet").click()
+        assert download.value.suggested_filename == f"Boats-on-the-{size}-trim-sheet.pdf"
+
+
+def test_all_of_it_by_keyboard_alone(browser, house):
+    name = "Boats by key"
+    with visit(browser, house, "laptop") as page:
+        begin(page, name)
+        press = page.keyboard.press
+
+        def tab_to(selector, most=80):
+            for _ in range(most):
+                if page.evaluate("s => document.activeElement.matches(s)", selector):
+                    return
+                press("Tab")
+            raise AssertionError(f"{selector} is not reached by Tab")
+
+        go(page, "block?name=1")
+        page.wait_for_selector(".handle.corner")
+        tab_to("#held")
+        press("Space")
+        page.focus("#main")
+        tab_to("[data-handle=corner-2]")
+        for _ in range(3):
+            press("Shift+ArrowLeft")
+        press("ArrowUp")
+        page.wait_for_selector(".tag.hand")
+        assert page.evaluate("() => document.activeElement.dataset.handle") == "corner-2"
+        press("Control+z")
+        page.wait_for_selector(".tag.hand", state="detached")
+        press("Control+Shift+z")
+        page.wait_for_selector(".tag.hand")
+        press("Control+z")
+        page.wait_for_selector(".tag.hand", state="detached")
+        page.focus("#main")
+        tab_to("[data-tool=point]")
+        press("Enter")
+        tab_to("#picture")
+        press("Enter")
+        page.wait_for_selector("text=Point 1")
+        tab_to("[data-handle=point-1]")
+        press("Delete")
+        page.wait_for_selector("text=No points are marked")
+
+        go(page, "rows")
+        tab_to("[data-block='1']")
+        press("Enter")
+        press("ArrowRight")
+        press("Enter")
+        page.wait_for_function(
+            "() => document.querySelector('.place.block text').textContent === '2'"
+        )
+        go(page, "trim")
+        tab_to(".steps input")
+        press("Space")
+        tab_to("[data-state=trimmed]")
+        press("Enter")
+        page.wait_for_url(re.compile(r"trim\?name="))
+        with kept(house, name) as quilt:
+            assert [b.name for b in quilt.blocks()] == ["2", "1", "3"]
+            assert quilt.blocks()[0].state == "trimmed"
+            assert len(quilt.ticks()) == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_every_view_is_open_to_everybody(browser, example, size, scheme):
+    with visit(browser, example, size, color_scheme=scheme) as page:
+        for path in ("/", *(f"{example.path()}/{view}" for view in VIEWS)):
+            page.goto(example.url + path)
+            page.wait_for_load_state("networkidle") if "photos" not in path else None
+            assert axe_violations(page) == [], path
+            wide = page.evaluate("() => document.documentElement.scrollWidth - innerWidth")
+            assert wide <= 0, f"{path} is wider than the screen"
+
+
+def test_targets_are_large_enough_for_a_finger(browser, example):
+    with visit(browser, example, "phone") as page:
+        for view in VIEWS:
+            page.goto(f"{example.url}{example.path()}/{view}")
+            small = page.evaluate(
+                "() => [...document.querySelectorAll('button, .button, select, nav a, label.choice')]"
+                ".filter(n => n.offsetParent && n.getBoundingClientRect().height < 44)"
+                ".map(n => n.outerHTML.slice(0, 120))"
+            )
+            assert small == [], view
+
+
+def test_a_refused_photo_is_mended_by_hand(browser, house, tmp_path):
+    """A block of the mat's own colour, with the card in view: no edge, but a plane."""
+    from PIL import Image
+
+    photo = tmp_path / "half.jpg"
+    with Image.open(FILES[0]) as picture:  # the frame cuts the block off
+        picture.crop((620, 0, picture.width, picture.height)).save(photo, quality=95)
+    with visit(browser, house, "laptop") as page:
+        page.fill("#new-name", "Mended")
+        page.press("#new-name", "Enter")
+        page.wait_for_url("**/photos")
+        page.set_input_files("#files", [str(photo)])
+        page.wait_for_selector("#queue .refused")
+        assert page.locator("#queue .refused .warn").inner_text()
+        page.get_by_role("link", name="Mend by hand").click()
+        page.wait_for_selector(".handle.corner")
+        page.locator("#held").check()
+        x, y = middle(page, "[data-handle=corner-0]")
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + 20, y + 20)
+        page.mouse.up()
+        assert axe_violations(page) == []
