@@ -73,6 +73,12 @@ class BlockcheckError(Exception):
         return Problem(self.code, "error", self.message, self.hint)
 
 
+class OpenCVMissing(BlockcheckError, ImportError):
+    """A library that OpenCV needs is not there."""
+
+    code = "no_opencv"
+
+
 class LengthError(BlockcheckError, ValueError):
     """A length, a size or a fraction that cannot be read."""
 

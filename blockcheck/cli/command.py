@@ -12,7 +12,9 @@ from typing import Any
 import click
 from click.shell_completion import CompletionItem
 
+from ..errors import OpenCVMissing
 from .contents import ENTRIES, SECTIONS
+from .screen import ended_in_words, settle
 from .voice import voice_options
 
 SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -71,7 +73,8 @@ class Contents(click.Group):
         """Load the module that holds a command."""
         if cmd_name not in ENTRIES:
             near = difflib.get_close_matches(cmd_name, ENTRIES, 1)
-            ctx.fail(f"There is no command {cmd_name}." + f" Did you mean {near[0]}?" * bool(near))
+            asked = f" Did you mean {near[0]}?" if near else ""
+            ctx.fail(f"There is no command {cmd_name}.{asked}")
         try:
             module = importlib.import_module(f".{ENTRIES[cmd_name].module}", __package__)
         except ModuleNotFoundError as error:
@@ -79,14 +82,26 @@ class Contents(click.Group):
                 f"The Python package {error.name} is missing. Install blockcheck with: "
                 "pip install ."
             )
-        except ImportError as error:  # a bare server lacks what OpenCV's window code needs
-            sys.exit(
-                f"OpenCV cannot be loaded ({error}). On Debian: apt-get install -y libgl1 "
-                "libglib2.0-0, then try again."
-            )
+        except OpenCVMissing as error:
+            sys.exit(str(error))
         return next(
             c for c in vars(module).values() if isinstance(c, Command) and c.name == cmd_name
         )
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run the program; it ends in words and with a status, whatever happens."""
+        settle()
+        return super().main(*args, **kwargs)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read what stands before the command."""
+        with ended_in_words():
+            return super().parse_args(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Find the command and run it."""
+        with ended_in_words():
+            return super().invoke(ctx)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the sections with whole summaries."""

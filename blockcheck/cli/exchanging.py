@@ -9,8 +9,8 @@ import click
 from ..project import Project
 from ..project.schema import locate
 from .command import command
-from .options import PROJECT, file_type, need_suffix
-from .voice import in_words, say
+from .options import FORCE, PROJECT, file_type, need_suffix
+from .voice import in_words, may_write, say
 
 FILE = click.argument("file", type=file_type())
 
@@ -18,9 +18,11 @@ FILE = click.argument("file", type=file_type())
 @command("export")
 @PROJECT
 @FILE
-def export(project: Path, file: Path) -> None:
+@FORCE
+def export(project: Path, file: Path, force: bool) -> None:
     """FILE ends in .csv or .json."""
     need_suffix(file, ".csv", ".json")
+    may_write(file, force)
     with in_words(), Project.open(project) as quilt:
         if file.suffix.lower() == ".csv":
             quilt.export_csv(file)

@@ -19,8 +19,8 @@ from ..report.phrases import sentence
 from ..units import format_length, parse_length
 from ..vision.seams.points import Suggested
 from .command import command
-from .options import NAME, PROJECT, file_type, need_suffix
-from .voice import Status, in_words, note, say, stop, writing
+from .options import FORCE, NAME, PROJECT, file_type, need_suffix
+from .voice import Status, in_words, may_write, note, say, stop, writing
 
 OFF_CLOTH_MM = 3.0  # a ruler's reading at a corner may lie a little off the measured edge
 _ZERO = re.compile(r'0+(\.0*)?\s*(in|cm|mm|")?')
@@ -44,6 +44,7 @@ _ZERO = re.compile(r'0+(\.0*)?\s*(in|cm|mm|")?')
     "--picture", metavar="FILE", type=file_type(),
     help="With --suggest: write the photo with the suggestions' numbers (.jpg or .png).",
 )  # fmt: skip
+@FORCE
 @click.option("--accept", metavar="N,N", help="Mark these suggestions, by their numbers.")
 def mark(
     project: Path,
@@ -53,6 +54,7 @@ def mark(
     clear: bool,
     suggest: bool,
     picture: Path | None,
+    force: bool,
     accept: str | None,
 ) -> None:
     """A point stays one seam allowance inside the trim lines.
@@ -81,6 +83,8 @@ def mark(
             photo = quilt.photo(name)
             if photo and picture and picture.resolve() == photo.path.resolve():
                 stop(Status.USAGE, f"{picture} is the photo. Choose another place for the picture.")
+            if picture:
+                may_write(picture, force)
             found = suggestions(block, photo, kept.settings, plan)
             if suggest:
                 say(words.suggestions(found, block, plan))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from ..vision.photo import read_photo
 from .command import command
 from .options import (
     CORNERS,
+    FORCE,
     FRACTION,
     JOBS,
     JSON,
@@ -31,7 +33,7 @@ from .options import (
     reference_options,
 )
 from .photos import corners_of, files, measure_all
-from .voice import Status, detail, in_words, leave, note, refuse, say, stop
+from .voice import Status, detail, in_words, leave, may_write, note, refuse, say, stop
 
 
 @command("measure")
@@ -50,6 +52,7 @@ from .voice import Status, detail, in_words, leave, note, refuse, say, stop
     type=click.Path(path_type=Path),
     help="Write the photo with its sizes drawn in; a folder for several.",
 )
+@FORCE
 @JSON
 @JOBS
 def measure(
@@ -60,6 +63,7 @@ def measure(
     fraction: str,
     budget: bool,
     picture: Path | None,
+    force: bool,
     as_json: bool,
     jobs: int,
     **settings: Any,
@@ -73,19 +77,17 @@ def measure(
     paths, empty = files(photos)
     if by_hand and len(paths) > 1:
         stop(Status.USAGE, "--corners goes with one photo at a time.")
-    if picture:
-        _picture_target(picture, paths)
+    pictures = _pictures(picture, paths, force) if picture else None
     results: list[PhotoResult] = []
     bad = empty
     hidden = not sys.stderr.isatty() or len(paths) < 2
     with click.progressbar(length=len(paths), file=sys.stderr, hidden=hidden) as bar:
         for result in measure_all(paths, jobs, by_hand, settings):
+            if pictures:
+                bad += not draw(result, pictures[len(results)], style)
             results.append(result)
             bar.update(1)
             detail(words.measured_with(result))
-            if picture:
-                out = picture / f"{result.path.stem}.png" if len(paths) > 1 else picture
-                bad += not draw(result, out, style)
     for result in results:
         if not result.ok:
             refuse(words.refusal(result))
@@ -98,8 +100,8 @@ def measure(
     leave(Status.PHOTO if bad or not all(r.ok for r in results) else Status.DONE)
 
 
-def _picture_target(picture: Path, paths: list[Path]) -> None:
-    """Make the folder for several pictures; one picture must not lie over its photo."""
+def _pictures(picture: Path, paths: list[Path], force: bool) -> list[Path]:
+    """A picture for each photo; none lies over its photo, another picture or what is there."""
     if len(paths) == 1:
         need_suffix(picture, ".png", ".jpg", ".jpeg")
         targets = [picture]
@@ -108,10 +110,26 @@ def _picture_target(picture: Path, paths: list[Path]) -> None:
             picture.mkdir(parents=True, exist_ok=True)
         except OSError as e:
             stop(Status.FILE, f"{picture} cannot be made a folder ({e.strerror}).")
-        targets = [picture / f"{p.stem}.png" for p in paths]
+        targets = [picture / name for name in picture_names(paths)]
     for target in targets:
         if target.resolve() in {p.resolve() for p in paths}:
             stop(Status.USAGE, f"{target} is a photo. Choose another place for the picture.")
+        may_write(target, force)
+    return targets
+
+
+def picture_names(paths: Sequence[Path]) -> list[str]:
+    """A name for each photo's picture; photos of one name in several folders get numbers."""
+    taken: set[str] = set()
+    names = []
+    for path in paths:
+        name, n = f"{path.stem}.png", 1
+        while name.casefold() in taken:
+            n += 1
+            name = f"{path.stem}-{n}.png"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
 
 
 def draw(result: PhotoResult, out: Path, style: words.Style) -> bool:

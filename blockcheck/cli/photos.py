@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+import signal
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from functools import partial
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import Any
 
+from ..errors import MeasureError
 from ..measuring.measure import measure_photo
 from ..measuring.results import PhotoResult
 from ..vision.photo import SUFFIXES
@@ -62,9 +66,47 @@ def measure_all(
     if jobs <= 1:
         yield from map(work, paths)
         return
-    # fresh processes: one forked beside OpenCV's threads can hang
-    with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
-        yield from pool.map(work, paths)
+    with _workers(jobs) as pool:
+        coming = [pool.submit(work, path) for path in paths]
+        for path, result in zip(paths, coming, strict=True):
+            try:
+                yield result.result()
+            except BrokenProcessPool:  # one was killed, and took those of the others with it
+                yield _alone(work, path)
+
+
+def _alone(work: Callable[[Path], PhotoResult], path: Path) -> PhotoResult:
+    """Measure one photo in a process of its own, and say so if that is killed too."""
+    try:
+        with _workers(1) as pool:
+            return pool.submit(work, path).result()
+    except BrokenProcessPool:
+        ended = MeasureError(
+            f"{path.name} could not be measured: the process that measured it was ended.",
+            "It may have used too much memory; try again with --jobs 1.",
+        )
+        return PhotoResult(path, None, (), (ended.problem(),), None)
+
+
+@contextmanager
+def _workers(count: int) -> Iterator[ProcessPoolExecutor]:
+    """Fresh processes (one forked beside OpenCV's threads can hang), ended with the program.
+
+    Ctrl-C reaches every process of a terminal: they leave it to this one.
+    """
+    pool = ProcessPoolExecutor(count, get_context("spawn"), _leave_stopping)
+    try:
+        yield pool
+    except BaseException:
+        for process in active_children():
+            process.terminate()
+        pool.shutdown(cancel_futures=True)
+        raise
+    pool.shutdown()
+
+
+def _leave_stopping() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _measure(path: Path, corners: Corners | None, settings: dict[str, Any]) -> PhotoResult:

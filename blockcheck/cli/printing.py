@@ -7,16 +7,17 @@ from pathlib import Path
 import click
 
 from .command import command
-from .options import PAPER, need_suffix, output_option
-from .voice import Status, note, say, stop, writing
+from .options import FORCE, PAPER, need_suffix, output_option
+from .voice import Status, may_write, note, say, stop, writing
 
 
 @command("card")
 @output_option("card.pdf or sheet.pdf")
+@FORCE
 @PAPER
 @click.option("--letters", metavar="A|AB|ABC|ABCD", default="A", help="Which cards, one to a page.")
 @click.option("--sheet", is_flag=True, help="The larger reference sheet instead.")
-def card(output: Path | None, paper: str, letters: str, sheet: bool) -> None:
+def card(output: Path | None, force: bool, paper: str, letters: str, sheet: bool) -> None:
     """The PDF is true to scale. Print it at 100 % and measure it with your ruler."""
     from ..report.card_sheet import write_card, write_sheet
 
@@ -25,6 +26,7 @@ def card(output: Path | None, paper: str, letters: str, sheet: bool) -> None:
     letters = letters.upper()
     if not letters or set(letters) - set("ABCD"):
         stop(Status.USAGE, f'There are cards A, B, C and D, not "{letters}".')
+    may_write(output, force)
     with writing(output):
         if sheet:
             write_sheet(output, paper)

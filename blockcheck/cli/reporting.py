@@ -8,15 +8,16 @@ from ..planning.quilt import work_out
 from ..project import Project
 from ..report import words
 from .command import command
-from .options import PAPER, PROJECT, output_option, target
-from .voice import Status, in_words, note, say, stop, writing
+from .options import FORCE, PAPER, PROJECT, output_option, target
+from .voice import Status, in_words, may_write, note, say, stop, writing
 
 
 @command("report")
 @PROJECT
 @output_option("PROJECT.html, beside the project")
+@FORCE
 @PAPER
-def report(project: Path, output: Path | None, paper: str) -> None:
+def report(project: Path, output: Path | None, force: bool, paper: str) -> None:
     """One HTML file: the size to trim to, trim lines, rows and cuts. It needs no network."""
     from ..report.html import write_report
 
@@ -24,6 +25,7 @@ def report(project: Path, output: Path | None, paper: str) -> None:
         blocks = kept.blocks()
         quilt = work_out(kept.plan, blocks)
         path = target(output or kept.path.with_suffix(".html"), kept.path, ".html", ".htm")
+        may_write(path, force)
         photos = {b.name: kept.photo(b.name) for b in blocks}
         with writing(path):
             write_report(path, quilt, blocks, title=kept.path.stem, photos=photos, paper=paper)
@@ -34,8 +36,9 @@ def report(project: Path, output: Path | None, paper: str) -> None:
 @command("trim-sheet")
 @PROJECT
 @output_option("PROJECT-trim.pdf, beside the project")
+@FORCE
 @PAPER
-def trim_sheet(project: Path, output: Path | None, paper: str) -> None:
+def trim_sheet(project: Path, output: Path | None, force: bool, paper: str) -> None:
     """Large amounts to trim, boxes to tick, and what else to cut."""
     from ..report.trim_sheet import write_trim_sheet
 
@@ -43,6 +46,7 @@ def trim_sheet(project: Path, output: Path | None, paper: str) -> None:
         quilt = work_out(kept.plan, kept.blocks())
     beside = kept.path.with_name(f"{kept.path.stem}-trim.pdf")
     path = target(output or beside, kept.path, ".pdf")
+    may_write(path, force)
     if not quilt.trims:
         stop(Status.BLOCKS, quilt.gaps["size"])
     with writing(path):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import IntEnum
+from pathlib import Path
 from typing import NoReturn
 
 import click
@@ -18,6 +19,7 @@ from ..errors import (
     ProjectError,
     ReadingsError,
 )
+from .screen import shown
 
 
 class Stopped(click.ClickException):
@@ -68,30 +70,30 @@ def voice_options() -> list[click.Parameter]:
 
 def say(text: str) -> None:
     """Print the answer."""
-    click.echo(text)
+    click.echo(shown(text))
 
 
 def note(text: str) -> None:
     """Print what goes with the answer: what to do next, what to take care of."""
     if not click.get_current_context().meta.get(_QUIET):
-        click.echo(text)
+        click.echo(shown(text))
 
 
 def progress(text: str) -> None:
     """Say what is being done, apart from the answer."""
     if not click.get_current_context().meta.get(_QUIET):
-        click.echo(text, err=True)
+        click.echo(shown(text), err=True)
 
 
 def detail(text: str) -> None:
     """Say what only ``--verbose`` wants to know."""
     if click.get_current_context().meta.get(_VERBOSE):
-        click.echo(text, err=True)
+        click.echo(shown(text), err=True)
 
 
 def refuse(text: str) -> None:
     """Say what could not be done; the command goes on."""
-    click.echo(text, err=True)
+    click.echo(shown(text), err=True)
 
 
 def stop(status: Status, text: str) -> NoReturn:
@@ -120,3 +122,12 @@ def writing(path: object) -> Iterator[None]:
         yield
     except OSError as e:
         stop(Status.FILE, f"{path} cannot be written ({e.strerror}).")
+
+
+def may_write(path: Path, force: bool) -> None:
+    """Refuse to write over what is there, unless it was asked for."""
+    if path.exists() and not force:
+        stop(
+            Status.FILE,
+            f"{path} is there already. Name another file, or write over it with --force.",
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from reportlab.lib.units import mm as PT
 from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, LengthError
+from ..files import write_whole
 from ..units import FRACTIONS, INCH, format_length
 from ..vision.references.card import CARD_MM, CARDS, SHEET, SHEET_MM, Board
 
@@ -53,11 +55,13 @@ def write_card(
             f"A card of {side_mm:g} mm does not fit: {_SMALLEST_MM:g} to {largest:.0f} mm do.",
             f"Leave it at {format_length(CARD_MM)}.",
         )
-    canvas = _canvas(path, page, "Reference card")
+    written = io.BytesIO()
+    canvas = _canvas(written, page, "Reference card")
     for letter in wanted:
         _card_page(canvas, page, boards[letter], side_mm)
         canvas.showPage()
     canvas.save()
+    write_whole(Path(path), written.getvalue())
 
 
 def write_sheet(path: str | Path, paper: str = "letter") -> None:
@@ -70,7 +74,8 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
     paper : {"letter", "a4"}
     """
     page = _page_size(paper)
-    canvas = _canvas(path, page, "Reference sheet")
+    written = io.BytesIO()
+    canvas = _canvas(written, page, "Reference sheet")
     x, y = page[0] - _EDGE_MM - 7 * INCH, 0.6 * INCH
     _draw_board(canvas, SHEET, x, y, INCH)
     _draw_bar(canvas, x - 0.36 * INCH, y, SHEET_MM, INCH, upright=True)
@@ -86,6 +91,7 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
     _write(canvas, x, top, text, 10, leading=4.6)
     canvas.showPage()
     canvas.save()
+    write_whole(Path(path), written.getvalue())
 
 
 def board_cells(board: Board) -> np.ndarray:
@@ -202,8 +208,8 @@ def _page_size(paper: str) -> tuple[float, float]:
     return PAPERS_MM[paper.lower()]
 
 
-def _canvas(path: str | Path, page: tuple[float, float], title: str) -> Canvas:
-    canvas = Canvas(str(path), pagesize=(page[0] * PT, page[1] * PT), invariant=1)
+def _canvas(file: io.BytesIO, page: tuple[float, float], title: str) -> Canvas:
+    canvas = Canvas(file, pagesize=(page[0] * PT, page[1] * PT), invariant=1)
     canvas.setTitle(f"blockcheck: {title}")
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from ..files import write_whole
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
 from ..project.records import PhotoFile
@@ -108,13 +107,4 @@ def write_report(
 ) -> None:
     """Write the page that `report_html` returns; a report that is there is replaced whole."""
     page = report_html(quilt, blocks, title=title, photos=photos, paper=paper)
-    path = Path(path)
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".html")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as file:
-            file.write(page)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
+    write_whole(Path(path), page.encode("utf-8", "replace"))

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from PIL import Image, ImageFont
+from PIL import ImageFont
 
 from ..vision.seams.points import Suggested
+from .image_file import write_image
 from .picture import _Drawing
 from .trim_picture import FlatPhoto
 
@@ -64,7 +65,7 @@ def write_marks_picture(
     path: str | Path, flat: FlatPhoto, suggested: Suggested, title: str
 ) -> None:
     """Write the picture that `marks_picture` draws; the name's ending says JPEG or PNG."""
-    Image.fromarray(marks_picture(flat, suggested, title)).save(path, quality=88)
+    write_image(path, marks_picture(flat, suggested, title))
 
 
 def _beside(

@@ -13,6 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 from ..errors import Doubtful, Problem
 from ..uncertainty import Estimate
 from ..units import INCH, format_length, format_uncertainty
+from .image_file import write_image
 
 LONG_SIDE_PX = 2000
 _WHITE, _DARK = (255, 255, 255), (20, 20, 20)
@@ -161,7 +162,7 @@ def write_picture(
     drawn = annotate(
         rgb, blocks, plane, unit=unit, fraction=fraction, problems=problems, doubtful=doubtful
     )
-    Image.fromarray(drawn).save(path, quality=88)
+    write_image(path, drawn)
 
 
 class _Drawing:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 from reportlab.lib.units import inch as IN
@@ -9,6 +10,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, PlanError
+from ..files import write_whole
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
@@ -46,7 +48,8 @@ def write_trim_sheet(
     if paper not in PAPERS_MM:
         raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
     width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
-    sheet = _Sheet(Canvas(str(path), pagesize=(width, height), invariant=1), width, height, title)
+    written = io.BytesIO()
+    sheet = _Sheet(Canvas(written, pagesize=(width, height), invariant=1), width, height, title)
     per = _ACROSS * _DOWN
     for first in range(0, len(quilt.trims), per):
         sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
@@ -81,6 +84,7 @@ def write_trim_sheet(
             sheet.write(f"{name}: {working}", 12)
         sheet.end()
     sheet.canvas.save()
+    write_whole(Path(path), written.getvalue())
 
 
 class _Sheet:

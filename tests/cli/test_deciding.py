@@ -188,7 +188,7 @@ def test_a_measured_photo_is_drawn_on_until_it_is_gone(tmp_path):
     run("report", path)
     assert "data:image/jpeg;base64," in (tmp_path / "sails.html").read_text("utf-8")
     photo.unlink()
-    run("report", path)
+    run("report", path, "--force")
     page = (tmp_path / "sails.html").read_text("utf-8")
     assert "data:image/jpeg" not in page
     assert "because there is no photo: block 1" in page
