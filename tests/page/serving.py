@@ -45,7 +45,13 @@ def start(folder, *options):
     env = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
     words = [sys.executable, "-m", "blockcheck", "page", "--no-browser", *options]
     process = subprocess.Popen(
-        words, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+        words,
+        cwd=folder,
+        env=env,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        start_new_session=True,
     )
     line = process.stdout.readline()
     found = re.search(r"(http://127\.0\.0\.1:\d+)/\?key=\S+", line)
