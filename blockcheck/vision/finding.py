@@ -18,10 +18,11 @@ from ..errors import (
 from ..profiles import find_profile
 from ..settings import Settings
 from ..units import format_length
-from .photo import Photo
+from .photo import Optics, Photo
 from .plane.adjust import adjust, first_camera
 from .plane.agreement import agree_among, agree_with_lines
 from .plane.calibrate import lens_fits, readjust
+from .plane.focal import focal_of
 from .plane.lens import LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
 from .plane.reference import Reference
@@ -55,7 +56,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     NoReferenceError, ReferenceHiddenError, ReferencesDisagreeError, TiltedError, BlurredError,
     OverexposedError
     """
-    usual = LensPrior.of_photo(photo.size, settings.focal or photo.focal_35mm)
+    optics = Optics(settings.focal) if settings.focal else photo.optics
+    usual = LensPrior.of_photo(photo.size, *focal_of(optics, photo.size))
     profile = find_profile(settings.profiles, photo.lens_key)
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     markers = find_markers(photo.gray)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ _END_OF_IMAGE = b"\xff\xd9"  # ITU-T T.81, B.1.1.3; stuffed bytes keep it out of
 _START_OF_SCAN = b"\xff\xda"
 _MAX_SCANS = 100  # a progressive photo has about ten; thousands would keep a decoder busy for hours
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
+_UNITS_MM: dict[object, float] = {2: 25.4, 3: 10.0, 4: 1.0}  # of the focal plane's resolution
 _ORIENTATION = ExifTags.Base.Orientation
 _QUARTER_TURNS: dict[object, int] = {6: 1, 3: 2, 8: 3}  # mirrored ones are no phone's
 
@@ -48,6 +50,54 @@ register_heif_opener()
 
 
 @dataclass(frozen=True)
+class Optics:
+    """What EXIF gives of the lens and of the picture as the camera wrote it.
+
+    Attributes
+    ----------
+    focal_35mm, focal_mm : float or None
+        Focal length as for 35 mm film, and the lens's own.
+    px_per_mm : float or None
+        Pixels to a millimetre of the sensor.
+    zoom : float or None
+        Digital zoom.
+    written : (width, height) or None
+        Pixels of the picture as the camera wrote it.
+    """
+
+    focal_35mm: float | None = None
+    focal_mm: float | None = None
+    px_per_mm: float | None = None
+    zoom: float | None = None
+    written: tuple[int, int] | None = None
+
+    @classmethod
+    def of_exif(cls, tags: Mapping[int, object]) -> Optics:
+        """Read the EXIF directory's fields; what is no sensible number is left out."""
+
+        def number(tag: int, low: float, high: float) -> float | None:
+            try:
+                value = float(tags.get(tag))  # type: ignore[arg-type]
+            except (TypeError, ValueError, ZeroDivisionError):
+                return None
+            return value if low < value < high else None
+
+        base = ExifTags.Base
+        per_unit = number(base.FocalPlaneXResolution, 0, math.inf)
+        unit_mm = _UNITS_MM.get(tags.get(base.FocalPlaneResolutionUnit), 25.4)
+        width, height = (
+            number(tag, 99, 1e5) for tag in (base.ExifImageWidth, base.ExifImageHeight)
+        )
+        return cls(
+            focal_35mm=number(base.FocalLengthIn35mmFilm, 5, 500),
+            focal_mm=number(base.FocalLength, 0.5, 500),
+            px_per_mm=per_unit / unit_mm if per_unit else None,
+            zoom=number(base.DigitalZoomRatio, 0.5, 100),
+            written=(int(width), int(height)) if width and height else None,
+        )
+
+
+@dataclass(frozen=True)
 class Photo:
     """An upright photo.
 
@@ -60,9 +110,7 @@ class Photo:
         What gives `rgb`.
     sha256 : str
         Of the file as it lies on disk.
-    focal_35mm : float or None
-        The focal length that EXIF gives as for 35 mm film, by the picture's diagonal
-        (CIPA DCG-001): ``f_px = focal_35mm * diagonal_px / 43.27``.
+    optics : Optics
     camera : str or None
         Maker and model, as EXIF gives them.
     quarter_turns : int
@@ -75,7 +123,7 @@ class Photo:
     gray: np.ndarray
     decoding: Future[np.ndarray]
     sha256: str
-    focal_35mm: float | None
+    optics: Optics
     camera: str | None
     quarter_turns: int = 0
     damaged: bool = False
@@ -98,6 +146,11 @@ class Photo:
     def size(self) -> tuple[int, int]:
         """Width and height in pixels."""
         return self.gray.shape[1], self.gray.shape[0]
+
+    @property
+    def focal_35mm(self) -> float | None:
+        """The focal length that EXIF gives as for 35 mm film (CIPA DCG-001)."""
+        return self.optics.focal_35mm
 
     @property
     def lens_key(self) -> tuple[str | None, int, int, float | None]:
@@ -153,7 +206,7 @@ def _decoded(path: Path, data: bytes) -> Photo:
         with Image.open(io.BytesIO(data), formats=formats) as opened:
             _check_size(opened, path)
             exif = opened.getexif()
-            focal = exif.get_ifd(ExifTags.IFD.Exif).get(ExifTags.Base.FocalLengthIn35mmFilm)
+            optics = Optics.of_exif(exif.get_ifd(ExifTags.IFD.Exif))
             stored = exif.get(_ORIENTATION)
             # pillow-heif has turned the picture already and keeps here by how much
             turned = opened.info.get("original_orientation") or stored
@@ -167,7 +220,7 @@ def _decoded(path: Path, data: bytes) -> Photo:
         gray=gray,
         decoding=decoding,
         sha256=hashlib.sha256(data).hexdigest(),
-        focal_35mm=_positive(focal),
+        optics=optics,
         camera=" ".join(filter(None, camera)) or None,
         quarter_turns=_QUARTER_TURNS.get(turned, 0),
         damaged=damaged,
@@ -278,11 +331,3 @@ def _on_white(image: Image.Image, exif: Image.Exif) -> Image.Image:
 
 def _words(value: object) -> str:
     return "".join(c if c.isprintable() else " " for c in str(value or "")).strip()
-
-
-def _positive(value: object) -> float | None:
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
-        return None
-    return number if 5 < number < 500 else None

@@ -122,16 +122,18 @@ def test_a_print_scaled_unequally_is_told_for_both_ways(across, along):
 
 
 def test_a_card_against_two_others_is_left_out():
-    world = Printed(np.random.default_rng(3))
-    places = {"card A": LEFT, "card B": RIGHT, "card C": np.array([0.0, 120])}
-    cards = [
-        world.card(n, at, *([0.96] * 2 if n == "card A" else [1, 1])) for n, at in places.items()
-    ]
-    plane = adjust(cards, PRIOR, first_camera(PRIOR, cards[0]))
-    plane, (problem,) = agree_among(plane, PRIOR)
-    assert re.match(r"Card A is (3\.[89]|4\.[01]) % smaller", problem.message)
-    true, estimate = world.length(plane)
-    assert abs(estimate.value - true) <= estimate.u95
+    off = []
+    for seed in range(12):
+        world = Printed(np.random.default_rng([17, seed]))
+        places = {"card A": LEFT, "card B": RIGHT, "card C": np.array([0.0, 120])}
+        sizes = {"card A": 0.96, "card B": 1.0, "card C": 1.0}
+        cards = [world.card(n, at, sizes[n], sizes[n]) for n, at in places.items()]
+        plane = adjust(cards, PRIOR, first_camera(PRIOR, cards[0]))
+        plane, (problem,) = agree_among(plane, PRIOR)
+        assert re.match(r"Card A is [34]\.\d % smaller", problem.message)
+        true, estimate = world.length(plane)
+        off.append((estimate.value - true) / estimate.u95)
+    assert np.sum(np.abs(off) <= 1) >= 10, off
 
 
 def test_of_two_cards_nobody_can_tell():

@@ -149,8 +149,8 @@ def test_steps_about_a_point_leave_it_where_it_is_seen():
     )
     point = np.array([30.0, 50.0, 0.0])
     T = lens.steps_about(point)
-    for j in range(11):
-        step = np.zeros(11)
+    for j in range(26):
+        step = np.zeros(26)
         step[j] = 1e-3 if j in (3, 4, 9, 10) else 1e-6
         there, back = (lens.moved_about(s * step, point).t for s in (1, -1))
         np.testing.assert_allclose((there - back) / (2 * step[j]), T[3:6, j], rtol=1e-4, atol=1e-6)

@@ -49,7 +49,7 @@ def test_saddle_points_of_a_real_board_lie_on_one_homography(charuco):
     left = cv2.perspectiveTransform(reference.points_mm[None], H)[0] - reference.points_px
     assert np.sqrt(np.mean(left**2)) == pytest.approx(0.15, abs=0.02)
     # the camera, with the lens nearly straight, fits as well
-    prior = LensPrior.of_photo((640, 480), None)
+    prior = LensPrior.of_photo((640, 480), 26.0, 0.15)
     assert adjust([reference], prior, first_camera(prior, reference)).fit_rms_px < 0.17
 
 
@@ -103,7 +103,7 @@ def _seen_by(camera, points, sigma, rng):
 def test_the_adjustments_covariance_is_what_repeated_noise_gives():
     """J Σ Jᵀ (JCGM 101's check by Monte Carlo): u of a length is the spread over noisy cards."""
     rng = np.random.default_rng(101)
-    known = replace(PRIOR, covariance=1e-12 * PRIOR.covariance)
+    known = replace(PRIOR, covariance=1e-12 * PRIOR.covariance, warp_sigma=1e-6 * PRIOR.warp_sigma)
     ends = CAMERA.project(np.array([[-130.0, 50, 0], [-130, -380, 0]]))  # a 17 in side beside it
     found, said = [], []
     for _ in range(400):

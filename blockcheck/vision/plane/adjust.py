@@ -49,6 +49,7 @@ def adjust(
     places: Sequence[np.ndarray] | None = None,
     rounds: int = 3,
     settled: float = SETTLED,
+    noise: Sequence[np.ndarray] | None = None,
 ) -> Plane:
     """Adjust camera and references together.
 
@@ -65,6 +66,8 @@ def adjust(
         How often the fit is made; each round but the last learns the noise from the misfit.
     settled : float
         Share of the misfit that a step must still win for another to be made.
+    noise : sequence of (2,) arrays, optional
+        As of `noise_of`, to begin with.
 
     Returns
     -------
@@ -82,13 +85,13 @@ def adjust(
     if places is None:
         places = [np.eye(2, 3), *(place_on(camera, r) for r in references[1:])]
     camera, state = _at_scale(references, camera, state_of(references, places))
-    sigmas = [r.sigma_px for r in references]
+    noise = first_noise(references) if noise is None else noise
     for _ in range(rounds - 1):
-        camera, state = _solve(references, prior, camera, state, sigmas, ROUGHLY)
-        sigmas = noise_of(references, camera, state, sigmas)[0]
-    camera, state = _solve(references, prior, camera, state, sigmas, settled)
-    rms = noise_of(references, camera, state, sigmas)[1]
-    return _plane(references, prior, camera, state, sigmas, rms)
+        camera, state = _solve(references, prior, camera, state, noise, ROUGHLY)
+        noise = noise_of(references, camera, state, noise)[0]
+    camera, state = _solve(references, prior, camera, state, noise, settled)
+    rms = noise_of(references, camera, state, noise)[1]
+    return _plane(references, prior, camera, state, noise, rms)
 
 
 def state_of(references: Sequence[Reference], places: Sequence[np.ndarray]) -> np.ndarray:
@@ -179,26 +182,34 @@ def system(
     prior: LensPrior,
     camera: Camera,
     state: np.ndarray,
-    sigmas: Sequence[float],
+    noise: Sequence[np.ndarray],
 ) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
-    """All rows, normalised: residuals, derivatives, source of each row, robust weights."""
+    """All rows, normalised: residuals, derivatives, source of each row, robust weights.
+
+    What the points of one line have in common is noise as well: they are whitened together.
+    """
     n = N_CAMERA + _PLACE * len(references)
     r_lens, J_lens = prior.residuals(camera)
-    r, J, source = [r_lens], [np.hstack([J_lens, np.zeros((5, n - N_CAMERA))])], ["adjustment"] * 5
-    weights = [np.ones(5)]
-    for i, (ref, sigma) in enumerate(zip(references, sigmas, strict=True)):
+    r, J = [r_lens], [np.hstack([J_lens, np.zeros((len(r_lens), n - N_CAMERA))])]
+    source = ["adjustment"] * len(r_lens)
+    weights = [np.ones(len(r_lens))]
+    for i, (ref, (sigma, common)) in enumerate(zip(references, noise, strict=True)):
         at = N_CAMERA + _PLACE * i
         off, by_camera, by_place = rows_of(ref, camera, state[i])
         block = np.zeros((len(off), n))
         block[:, :N_CAMERA] = by_camera / sigma
         block[:, at : at + _PLACE] = by_place / sigma
-        r.append(off / sigma)
+        off = off / sigma
+        if ref.line is not None and common > 0:
+            fair = _weights(np.abs(off) / np.hypot(1, common / sigma))
+            off, block = _whitened(off, block, ref.line, fair, common / sigma)
+        r.append(off)
         J.append(block)
         source += ["adjustment"] * len(off)
-        size = np.abs(off / sigma)
+        size = np.abs(off)
         if ref.normals_px is None:  # one weight for both coordinates of a point
             size = np.repeat(np.hypot(size[::2], size[1::2]) / 1.4, 2)
-        weights.append(np.minimum(1, _HUBER / np.maximum(size, 1e-12)) * (size < 6 * _HUBER))
+        weights.append(_weights(size))
         tight = _place_sigma(ref, i == 0)
         scale = "mat scale" if ref.kind == "grid" else "print scale"
         for j, name in ((3, scale), (4, scale), (5, scale), (6, "card height")):
@@ -212,6 +223,27 @@ def system(
     return np.concatenate(r), np.vstack(J), source, np.concatenate(weights)
 
 
+def _weights(size: np.ndarray) -> np.ndarray:
+    """Huber's weights of normalised residuals; none for what is far off."""
+    return np.minimum(1, _HUBER / np.maximum(size, 1e-12)) * (size < 6 * _HUBER)
+
+
+def _whitened(
+    off: np.ndarray, J: np.ndarray, line: np.ndarray, fair: np.ndarray, common: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows with unit noise and `common` noise per line, turned into rows with unit noise.
+
+    The square root of the inverse of 1 + common² on all of a line takes a part of the line's
+    mean off each of its rows.
+    """
+    n = np.bincount(line, fair)
+    share = (1 - 1 / np.sqrt(1 + n * common**2)) / np.maximum(n, 1e-12)
+    means = share * np.bincount(line, fair * off, len(n))
+    of_line = np.zeros((len(n), len(line)))
+    of_line[line, np.arange(len(line))] = fair
+    return off - means[line], J - (share[:, None] * (of_line @ J))[line]
+
+
 def free_parameters(references: Sequence[Reference]) -> np.ndarray:
     """(n,) which of the camera's and the places' parameters the adjustment moves."""
     places = [_place_sigma(ref, i == 0) > 0 for i, ref in enumerate(references)]
@@ -223,7 +255,7 @@ def _solve(
     prior: LensPrior,
     camera: Camera,
     state: np.ndarray,
-    sigmas: Sequence[float],
+    noise: Sequence[np.ndarray],
     settled: float = SETTLED,
 ) -> tuple[Camera, np.ndarray]:
     """Levenberg-Marquardt with Huber's weights, the turn kept on the rotation group.
@@ -234,7 +266,7 @@ def _solve(
     free = free_parameters(references)
     held = np.array([*camera.to_plane(np.array([[prior.cx, prior.cy]]))[0], 0.0])
     damping, harder = _DAMPING, 2.0
-    r, J, _, w = system(references, prior, camera, state, sigmas)
+    r, J, _, w = system(references, prior, camera, state, noise)
     cost = huber_cost(r, w)
     for _ in range(_STEPS):
         own = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
@@ -247,7 +279,7 @@ def _solve(
         step[free] = scaled / scale
         moved = camera.moved_about(step[:N_CAMERA], held)
         shifted = state + step[N_CAMERA:].reshape(state.shape)
-        r2, J2, _, w2 = system(references, prior, moved, shifted, sigmas)
+        r2, J2, _, w2 = system(references, prior, moved, shifted, noise)
         new = huber_cost(r2, w2)
         if not np.isfinite(new):
             raise NoReferenceError(
@@ -275,18 +307,52 @@ def huber_cost(r: np.ndarray, w: np.ndarray) -> float:
     return float(np.sum(np.where(capped <= _HUBER, capped**2, 2 * _HUBER * capped - _HUBER**2)))
 
 
+def first_noise(references: Sequence[Reference]) -> list[np.ndarray]:
+    """First guess of each reference's noise, as of `noise_of`."""
+    return [np.array([r.sigma_px, r.common_px]) for r in references]
+
+
 def noise_of(
-    references: Sequence[Reference], camera: Camera, state: np.ndarray, sigmas: Sequence[float]
-) -> tuple[list[float], list[float]]:
-    """Noise of each reference from its misfit, with the freedom that the fit took from it."""
+    references: Sequence[Reference],
+    camera: Camera,
+    state: np.ndarray,
+    noise: Sequence[np.ndarray],
+) -> tuple[list[np.ndarray], list[float]]:
+    """Noise of each reference from its misfit, with the freedom that the fit took from it.
+
+    Returns
+    -------
+    list of (2,) arrays
+        Standard deviation of one coordinate by itself, and of what a line's points have in
+        common, in pixels.
+    list of float
+        Misfit of each reference.
+    """
     found, rms = [], []
-    for ref, s, sigma in zip(references, state, sigmas, strict=True):
-        off = np.abs(misfit(ref, camera, s))
-        near = off[off < max(6 * sigma, 4 * 1.4826 * np.median(off))]
+    for ref, s, (sigma, common) in zip(references, state, noise, strict=True):
+        off = misfit(ref, camera, s)
+        size = np.abs(off)
+        near = size < max(6 * np.hypot(sigma, common), 4 * 1.4826 * float(np.median(size)))
         lost = min(0.5, 8 / len(off))
-        rms.append(float(np.sqrt(np.mean(near**2))))
-        found.append(max(0.4 * ref.sigma_px, rms[-1] / np.sqrt(1 - lost)))
+        rms.append(float(np.sqrt(np.mean(off[near] ** 2))))
+        own, shared = rms[-1] / np.sqrt(1 - lost), 0.0
+        if ref.line is not None:
+            own, shared = _by_lines(off[near], ref.line[near])
+            shared = max(shared, ref.common_px)
+        found.append(np.array([max(0.4 * ref.sigma_px, own), shared]))
     return found, rms
+
+
+def _by_lines(off: np.ndarray, line: np.ndarray) -> tuple[float, float]:
+    """Noise within lines and between them: variance components (one-way layout)."""
+    n = np.bincount(line)
+    present = n > 0
+    mean = np.bincount(line, off)[present] / n[present]
+    within = off - mean[np.cumsum(present)[line] - 1]
+    own = np.sum(within**2) / max(1, len(off) - present.sum())
+    between = np.sum(n[present] * mean**2) / max(1, present.sum() - 4)
+    size = (len(off) - np.sum(n**2) / len(off)) / max(1, present.sum() - 1)
+    return float(np.sqrt(own)), float(np.sqrt(max(0.0, (between - own) / max(size, 1.0))))
 
 
 def _plane(
@@ -294,20 +360,20 @@ def _plane(
     prior: LensPrior,
     camera: Camera,
     state: np.ndarray,
-    sigmas: Sequence[float],
+    noise: Sequence[np.ndarray],
     rms: Sequence[float],
 ) -> Plane:
     free = free_parameters(references)
-    _, J, source, w = system(references, prior, camera, state, sigmas)
+    _, J, source, w = system(references, prior, camera, state, noise)
     J = J[:, free] * np.sqrt(w)[:, None]
     scale = np.linalg.norm(J, axis=0) + 1e-12
     N = (J / scale).T @ (J / scale)
     # parameters from normalised rows
-    gain = np.linalg.pinv(N, rcond=1e-14, hermitian=True) @ (J / scale).T / scale[:, None]
+    gain = np.linalg.solve(N, (J / scale).T) / scale[:, None]
     factors = {}
     for name in dict.fromkeys(source):
         part = gain[:N_CAMERA, np.array(source) == name]
-        # the same covariance in at most eleven columns
+        # the same covariance in no more columns than parameters
         factors[name] = (
             np.asarray(np.linalg.qr(part.T, mode="r")).T if part.shape[1] > N_CAMERA else part
         )
@@ -322,7 +388,8 @@ def _plane(
             corners = replace(ref, points_mm=ref.outline_mm).at(_affine(s))
             outline = camera.project(np.column_stack([corners, np.full(4, -s[6])]))
         scale_u = float(np.sqrt(kept.sum()))
-        placed.append(Placed(ref, _affine(s), float(s[3]), float(s[4]), scale_u, outline, rms[i]))
+        shape = float(s[3]), float(s[4]), scale_u
+        placed.append(Placed(ref, _affine(s), *shape, outline, rms[i], noise[i]))
     n = [len(r.points_px) for r in references]
     return Plane(
         camera, factors, tuple(placed), float(np.sqrt(np.average(np.square(rms), weights=n)))

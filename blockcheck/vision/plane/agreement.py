@@ -77,7 +77,9 @@ def agree_with_lines(
         for p, named in zip(placed, references, strict=True)
     ]
     places = [p.affine for p in free.references]
-    return adjust([*held, lines.reference], prior, free.camera, places), tuple(problems)
+    noise = [p.noise_px for p in free.references]  # learned already
+    everything = [*held, lines.reference]
+    return adjust(everything, prior, free.camera, places, 1, noise=noise), tuple(problems)
 
 
 def _widened(named: Reference, p: Placed) -> Reference:

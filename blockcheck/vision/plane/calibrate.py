@@ -17,14 +17,15 @@ import numpy as np
 
 from ...errors import ProfileError
 from ...profiles import LensProfile
-from ..photo import Photo
+from ..photo import Optics, Photo
 from .adjust import adjust, free_parameters, huber_cost, misfit, noise_of, state_of, system
-from .lens import N_CAMERA, QUARTER_TURN, Camera, LensPrior, between_photos
+from .focal import focal_of
+from .lens import N_CAMERA, N_LENS, QUARTER_TURN, Camera, LensPrior, between_photos
 from .plane import Plane
 from .reference import Reference
 
 MIN_PHOTOS = 5
-_LENS = slice(6, N_CAMERA)
+_LENS = slice(6, 6 + N_LENS)
 _STEPS, _ROUNDS = 60, 4
 _RARE = 0.001  # a lens that does fit is told not to once in a thousand photos
 
@@ -53,7 +54,7 @@ class _View:
     references: tuple[Reference, ...]
     camera: Camera
     state: np.ndarray
-    sigmas: tuple[float, ...]
+    noise: tuple[np.ndarray, ...]
 
 
 def calibrate(planes: Sequence[Plane], prior: LensPrior, between: np.ndarray) -> Calibration:
@@ -111,16 +112,14 @@ class LensView:
         def turned(px: np.ndarray) -> np.ndarray:
             return (px - middle) @ Q.T + there
 
-        camera, full = plane.camera, np.eye(3)
-        full[:2, :2] = Q
-        cx, cy = turned(np.array([camera.cx, camera.cy]))
+        own = plane.camera
+        camera = own.turned(Q, turned(np.array([own.cx, own.cy])))
         placed = []
         for p in plane.references:
             r = p.reference
             normals = None if r.normals_px is None else r.normals_px @ Q.T
-            own = replace(r, points_px=turned(r.points_px), normals_px=normals)
-            placed.append(replace(p, reference=own))
-        camera = replace(camera, R=full @ camera.R, t=full @ camera.t, cx=float(cx), cy=float(cy))
+            seen = replace(r, points_px=turned(r.points_px), normals_px=normals)
+            placed.append(replace(p, reference=seen))
         return cls(
             photo.path.name, photo.lens_key, replace(plane, camera=camera, references=tuple(placed))
         )
@@ -155,7 +154,7 @@ def make_profile(views: Sequence[LensView]) -> tuple[LensProfile, Calibration]:
             )
     camera, width, height, focal = views[0].key
     size = (width, height)
-    usual = LensPrior.of_photo(size, focal)
+    usual = LensPrior.of_photo(size, *focal_of(Optics(focal), size))
     planes, between = [v.plane for v in views], between_photos(size)
     found = calibrate(planes, _open(usual, size), between)
     off = usual.off(found.lens.camera(np.eye(3), np.zeros(3)))
@@ -218,6 +217,7 @@ def _moved(prior: LensPrior, common: np.ndarray, covariance: np.ndarray | None =
         cx=prior.cx + float(common[3]),
         cy=prior.cy + float(common[4]),
         covariance=prior.covariance if covariance is None else covariance,
+        warp_sigma=prior.warp_sigma,
     )
 
 
@@ -229,7 +229,7 @@ def _view(plane: Plane, lens: LensPrior) -> _View:
     references = tuple(p.reference for p in plane.references)
     camera = lens.camera(own.R, t)
     state = state_of(references, [p.affine for p in plane.references])
-    rough = [max(r.sigma_px, 5.0) for r in references]
+    rough = [np.array([5.0, 0.0])] * len(references)
     return _View(references, camera, state, tuple(noise_of(references, camera, state, rough)[0]))
 
 
@@ -238,13 +238,13 @@ def _with_noise(views: Sequence[_View]) -> list[_View]:
 
     One noise for all: photos that fit badly, most of them steep ones, say most of the lens.
     """
-    found: dict[str, list[float]] = {}
+    found: dict[str, list[np.ndarray]] = {}
     for v in views:
-        sigmas = noise_of(v.references, v.camera, v.state, v.sigmas)[0]
-        for ref, sigma in zip(v.references, sigmas, strict=True):
-            found.setdefault(ref.kind, []).append(sigma**2)
-    common = {kind: float(np.sqrt(np.mean(squares))) for kind, squares in found.items()}
-    return [replace(v, sigmas=tuple(common[r.kind] for r in v.references)) for v in views]
+        noise = noise_of(v.references, v.camera, v.state, v.noise)[0]
+        for ref, own in zip(v.references, noise, strict=True):
+            found.setdefault(ref.kind, []).append(own**2)
+    common = {kind: np.sqrt(np.mean(squares, axis=0)) for kind, squares in found.items()}
+    return [replace(v, noise=tuple(common[r.kind] for r in v.references)) for v in views]
 
 
 def _normal(
@@ -255,7 +255,7 @@ def _normal(
     W = np.linalg.inv(np.linalg.cholesky(prior.covariance))
     blocks, cost = [], float(np.sum((W @ common) ** 2))
     for v in views:
-        r, J, _, w = system(v.references, tie, v.camera, v.state, v.sigmas)
+        r, J, _, w = system(v.references, tie, v.camera, v.state, v.noise)
         # a photo's lens is the common one plus its own departure, which the tie's rows hold small
         by_common = J[:, _LENS].copy()
         by_common[:5] = 0

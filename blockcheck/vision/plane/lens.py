@@ -1,24 +1,34 @@
-"""The camera model: a pinhole with radial distortion, looking at a plane.
+"""The camera model: a pinhole with a distorting lens, looking at a plane.
 
 Frame of the plane: x to the right and y down as on the reference, z into the table, all
 in millimetres; a point `height_mm` above the mat has z = -height_mm. The camera sees
 ``X_c = R X + t``, normalises ``x = X_c / Z_c``, stretches it by
-``1 + k1 r^2 + k2 r^4`` (D. C. Brown 1966; Zhang, MSR-TR-98-71, eq. 11) and scales it to
-pixels with one focal length (square pixels).
+``1 + k1 r^2 + k2 r^4 + k3 r^6`` (D. C. Brown 1966; Zhang, MSR-TR-98-71, eq. 11), adds a smooth
+warp and scales it to pixels with one focal length (square pixels).
+
+The warp has all monomials of second and third degree in x and y. It takes what no lens of
+revolution does: elements off their axis (Brown's tangential terms are of second degree), the
+phone's stabiliser and straightening, and a mat that is not quite flat, on which the cloth lies
+as the lines do. Its prior holds it to a pixel or so, and without lines it stays at nothing.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import cv2
 import numpy as np
 
 from ...profiles import LensProfile
+from .focal import DIAGONAL_35MM, NOTED_U
 
-N_CAMERA = 11  # turn (3), shift (3), log f, k1, k2, cx, cy
-DIAGONAL_35MM = float(np.hypot(36.0, 24.0))
+N_LENS, N_WARP = 5, 15  # log f, k1, k2, cx, cy; k3 and the warp
+N_CAMERA = 6 + N_LENS + N_WARP  # turn (3), shift (3), lens, warp
+# how what each of the lens's and the warp's coefficients does grows with the focal length's inverse
+_POWERS = np.array([0, 2, 4, 0, 0, 6, *([1] * 3 + [2] * 4) * 2])
+# 1 sigma at the photo's corner, as a part of its distance from the middle
+_CORNER_K1, _CORNER_K2, _CORNER_K3, _CORNER_WARP = 0.02, 0.015, 0.006, 0.0004
 QUARTER_TURN = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
 
 
@@ -34,6 +44,8 @@ class Camera:
         Millimetres.
     f, k1, k2, cx, cy : float
         Pixels and plain numbers.
+    warp : (15,) array
+        k3, then what x and y gain by u², uv, v², u³, u²v, uv², v³.
     """
 
     R: np.ndarray
@@ -43,6 +55,7 @@ class Camera:
     k2: float
     cx: float
     cy: float
+    warp: np.ndarray = field(default_factory=lambda: np.zeros(N_WARP))
 
     @property
     def centre_mm(self) -> np.ndarray:
@@ -59,18 +72,31 @@ class Camera:
         X = points_mm @ self.R.T + self.t
         x = X[:, :2] / X[:, 2:]
         r2 = np.sum(x * x, axis=1, keepdims=True)
-        return self.f * x * (1 + r2 * (self.k1 + r2 * self.k2)) + (self.cx, self.cy)
+        return self.f * (x * self._stretch(r2) + self._warp(x)) + (self.cx, self.cy)
+
+    def _stretch(self, r2: np.ndarray) -> np.ndarray:
+        return 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.warp[0]))
+
+    def _warp(self, x: np.ndarray) -> np.ndarray:
+        return np.asarray(_monomials(x) @ self.warp[1:].reshape(2, -1).T)
 
     def normalise(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 2) undistorted normalised coordinates of (N, 2) pixels, by Newton's method."""
-        xd = (np.asarray(points_px, float) - (self.cx, self.cy)) / self.f
-        rd = np.linalg.norm(xd, axis=1)
-        r = rd.copy()
-        for _ in range(6):
+        seen = (np.asarray(points_px, float) - (self.cx, self.cy)) / self.f
+        x, k3 = seen, self.warp[0]
+        bare = not self.warp.any()
+        r = rd = np.linalg.norm(seen, axis=1)
+        for _ in range(7):
+            xd = seen
+            if not bare:  # a warp of a thousandth leaves a thousandth of what was off
+                xd = seen - self._warp(x)
+                rd = np.linalg.norm(xd, axis=1)
             r2 = r * r
-            slope = 1 + r2 * (3 * self.k1 + 5 * self.k2 * r2)
-            r = r - (r * (1 + r2 * (self.k1 + self.k2 * r2)) - rd) / np.maximum(slope, 0.2)
-        return xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
+            slope = 1 + r2 * (3 * self.k1 + r2 * (5 * self.k2 + 7 * k3 * r2))
+            r = r - (r * self._stretch(r2) - rd) / np.maximum(slope, 0.2)
+            r = np.minimum(np.maximum(r, 0), 4 * rd)  # no ray is seen so far out
+            x = xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
+        return x
 
     def to_plane(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
         """(N, 2) millimetres where the rays of (N, 2) pixels meet the level `height_mm`."""
@@ -78,39 +104,64 @@ class Camera:
         c = self.centre_mm
         return c[:2] + rays[:, :2] * ((-height_mm - c[2]) / rays[:, 2])[:, None]
 
+    def turned(self, Q: np.ndarray, centre_px: np.ndarray) -> Camera:
+        """Return the camera of the picture turned by `Q` (2, 2), its principal point there."""
+        full = np.eye(3)
+        full[:2, :2] = Q
+        some = np.random.default_rng(0).normal(size=(28, 2))
+        bent = _monomials(some @ Q) @ self.warp[1:].reshape(2, -1).T @ Q.T
+        warp = np.linalg.lstsq(_monomials(some), bent, rcond=None)[0].T
+        return replace(
+            self,
+            R=full @ self.R,
+            t=full @ self.t,
+            cx=float(centre_px[0]),
+            cy=float(centre_px[1]),
+            warp=np.array([self.warp[0], *warp.ravel()]),
+        )
+
     def derivatives(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Derivatives of `project`.
 
         Returns
         -------
-        (N, 2, 11) array
-            By the camera: a small turn after R, t, log f, k1, k2, cx, cy.
+        (N, 2, 26) array
+            By the camera: a small turn after R, t, log f, k1, k2, cx, cy, k3 and warp.
         (N, 2, 3) array
             By the point's millimetres.
         """
         RX = points_mm @ self.R.T
         X = RX + self.t
-        u, v = X[:, 0] / X[:, 2], X[:, 1] / X[:, 2]
+        x = X[:, :2] / X[:, 2:]
+        u, v = x.T
         r2 = u * u + v * v
-        d = 1 + r2 * (self.k1 + r2 * self.k2)
-        bend = 2 * self.k1 + 4 * self.k2 * r2
+        d = self._stretch(r2)
+        bend = 2 * self.k1 + r2 * (4 * self.k2 + 6 * r2 * self.warp[0])
+        uu, uv, vu, vv = d + bend * u * u, bend * u * v, bend * u * v, d + bend * v * v
+        if self.warp.any():
+            by_u, by_v = _slopes(x)
+            along, down = self.warp[1:].reshape(2, -1)
+            uu, uv = uu + by_u @ along, uv + by_v @ along
+            vu, vv = vu + by_u @ down, vv + by_v @ down
         scale = self.f / X[:, 2]
-        uu, uv, vv = scale * (d + bend * u * u), scale * bend * u * v, scale * (d + bend * v * v)
+        uu, uv, vu, vv = scale * uu, scale * uv, scale * vu, scale * vv
         J = np.zeros((len(X), 2, N_CAMERA))
         by_X = J[:, :, 3:6]  # a shift of the camera's frame is one of the point in it
         by_X[:, 0, 0], by_X[:, 0, 1], by_X[:, 0, 2] = uu, uv, -(uu * u + uv * v)
-        by_X[:, 1, 0], by_X[:, 1, 1], by_X[:, 1, 2] = uv, vv, -(uv * u + vv * v)
+        by_X[:, 1, 0], by_X[:, 1, 1], by_X[:, 1, 2] = vu, vv, -(vu * u + vv * v)
         for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):  # d(exp(w) R X)/dw = -[R X]x
             J[:, :, i] = RX[:, None, j] * by_X[:, :, k] - RX[:, None, k] * by_X[:, :, j]
-        x = self.f * np.column_stack([u, v])
-        J[:, :, 6] = x * d[:, None]
-        J[:, :, 7] = x * r2[:, None]
-        J[:, :, 8] = x * (r2 * r2)[:, None]
+        fx = self.f * x
+        J[:, :, 6] = fx * d[:, None] + self.f * self._warp(x)
+        J[:, :, 7] = fx * r2[:, None]
+        J[:, :, 8] = fx * (r2 * r2)[:, None]
         J[:, 0, 9] = J[:, 1, 10] = 1
+        J[:, :, 11] = fx * (r2**3)[:, None]
+        J[:, 0, 12:19] = J[:, 1, 19:26] = self.f * _monomials(x)
         return J, by_X @ self.R
 
     def moved(self, step: np.ndarray) -> Camera:
-        """Return the camera after a step in the eleven parameters of `derivatives`."""
+        """Return the camera after a step in the parameters of `derivatives`."""
         turn, _ = cv2.Rodrigues(np.asarray(step[:3], float))
         return replace(
             self,
@@ -121,6 +172,7 @@ class Camera:
             k2=self.k2 + step[8],
             cx=self.cx + step[9],
             cy=self.cy + step[10],
+            warp=self.warp + step[11:],
         )
 
     def moved_about(self, step: np.ndarray, point_mm: np.ndarray) -> Camera:
@@ -138,7 +190,7 @@ class Camera:
         return replace(moved, t=depth * ray - moved.R @ point_mm)
 
     def steps_about(self, point_mm: np.ndarray) -> np.ndarray:
-        """(11, 11) derivative of the steps of `moved` by those of `moved_about`."""
+        """(26, 26) derivative of the steps of `moved` by those of `moved_about`."""
         J = self.derivatives(point_mm[None])[0][0]
         RX = self.R @ point_mm
         depth = RX[2] + self.t[2]
@@ -152,6 +204,22 @@ class Camera:
         return T
 
 
+def _monomials(x: np.ndarray) -> np.ndarray:
+    """(N, 7) u², uv, v², u³, u²v, uv², v³."""
+    u, v = x.T
+    uu, uv, vv = u * u, u * v, v * v
+    return np.column_stack([uu, uv, vv, uu * u, uu * v, u * vv, vv * v])
+
+
+def _slopes(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(N, 7) derivatives of `_monomials` by u and by v."""
+    u, v = x.T
+    none = np.zeros_like(u)
+    by_u = np.column_stack([2 * u, v, none, 3 * u * u, 2 * u * v, v * v, none])
+    by_v = np.column_stack([none, u, 2 * v, none, u * u, 2 * u * v, 3 * v * v])
+    return by_u, by_v
+
+
 @dataclass(frozen=True, eq=False)
 class LensPrior:
     """What is known of the lens before the references are looked at.
@@ -162,6 +230,8 @@ class LensPrior:
         As of `Camera`.
     covariance : (5, 5) array
         Of log f, k1, k2, cx, cy.
+    warp_sigma : (15,) array
+        1 sigma of k3 and the warp, which are likeliest nothing.
     """
 
     f: float
@@ -170,19 +240,33 @@ class LensPrior:
     cx: float
     cy: float
     covariance: np.ndarray
+    warp_sigma: np.ndarray = field(default_factory=lambda: np.full(N_WARP, 1e-9))
 
     @classmethod
-    def of_photo(cls, size: tuple[int, int], focal_35mm: float | None) -> LensPrior:
-        """Prior from the photo's size and its 35 mm focal length (26 mm is usual on phones).
+    def of_photo(
+        cls, size: tuple[int, int], focal_35mm: float, focal_u: float = NOTED_U
+    ) -> LensPrior:
+        """Prior from the photo's size and its 35 mm focal length with its relative 1 sigma.
 
-        Phones straighten most of their lenses' distortion; what is left is about half a per
-        cent at the photo's corner.
+        Phones straighten most of their lenses' distortion, other cameras less of it. What is
+        left is given as a part of the distance of the photo's corner from its middle.
         """
         width, height = size
-        f = (focal_35mm or 26.0) * float(np.hypot(width, height)) / DIAGONAL_35MM
+        diagonal = float(np.hypot(width, height))
+        f = focal_35mm * diagonal / DIAGONAL_35MM
         centre = 0.003 * max(width, height)
-        sigma = np.array([0.03 if focal_35mm else 0.15, 0.012, 0.005, centre, centre])
-        return cls(f, 0.0, 0.0, (width - 1) / 2, (height - 1) / 2, np.diag(sigma**2))
+        corner = diagonal / 2 / f
+        k1, k2 = _CORNER_K1 / corner**2, _CORNER_K2 / corner**4
+        sigma = np.array([focal_u, k1, k2, centre, centre])
+        return cls(
+            f,
+            0.0,
+            0.0,
+            (width - 1) / 2,
+            (height - 1) / 2,
+            np.diag(sigma**2),
+            _warp_sigma(corner),
+        )
 
     @classmethod
     def of_profile(
@@ -199,7 +283,9 @@ class LensPrior:
         to_px[3:, 3:] = longer * turn
         cx, cy = longer * turn @ (profile.cx, profile.cy) + ((width - 1) / 2, (height - 1) / 2)
         covariance = to_px @ profile.covariance @ to_px.T + np.diag(between_photos(size) ** 2)
-        return cls(longer * profile.f, profile.k1, profile.k2, float(cx), float(cy), covariance)
+        f = longer * profile.f
+        warp = _warp_sigma(float(np.hypot(width, height)) / 2 / f)
+        return cls(f, profile.k1, profile.k2, float(cx), float(cy), covariance, warp)
 
     @cached_property
     def _whitener(self) -> np.ndarray:
@@ -210,20 +296,44 @@ class LensPrior:
         return Camera(R, t, self.f, self.k1, self.k2, self.cx, self.cy)
 
     def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
-        """(5,) normalised departures of log f, k1, k2, cx, cy, and their (5, 11) derivative."""
-        return self._whitener @ self.off(camera), self._whitener @ np.eye(5, N_CAMERA, 6)
+        """(20,) normalised departures of lens and warp, and their (20, 26) derivative.
+
+        Distortion counts by what it does at the photo's corner, so that a shorter focal length
+        with less of each coefficient is not likelier for the same picture.
+        """
+        nearer = self.f / camera.f
+        power = nearer**_POWERS
+        warp = camera.warp * power[N_LENS:] / self.warp_sigma
+        off = np.concatenate([self._whitener @ self.off(camera), warp])
+        by_lens = np.diag(power[:N_LENS])
+        by_lens[:, 0] -= _POWERS[:N_LENS] * power[:N_LENS] * (0, camera.k1, camera.k2, 0, 0)
+        J = np.zeros((len(off), N_CAMERA))
+        J[:N_LENS, 6 : 6 + N_LENS] = self._whitener @ by_lens
+        J[N_LENS:, 6 + N_LENS :] = np.diag(power[N_LENS:] / self.warp_sigma)
+        J[N_LENS:, 6] = -_POWERS[N_LENS:] * warp
+        return off, J
 
     def off(self, camera: Camera) -> np.ndarray:
-        """(5,) how far a camera's log f, k1, k2, cx, cy are from the likeliest ones."""
+        """(5,) how far a camera's log f, k1, k2, cx, cy are from the likeliest ones.
+
+        k1 and k2 as they would be at the likeliest focal length, for the same picture.
+        """
+        nearer = self.f / camera.f
         return np.array(
             [
                 np.log(camera.f / self.f),
-                camera.k1 - self.k1,
-                camera.k2 - self.k2,
+                camera.k1 * nearer**2 - self.k1,
+                camera.k2 * nearer**4 - self.k2,
                 camera.cx - self.cx,
                 camera.cy - self.cy,
             ]
         )
+
+
+def _warp_sigma(corner: float) -> np.ndarray:
+    """(15,) 1 sigma of k3 and the warp where the photo's corner lies `corner` off the axis."""
+    second, third = _CORNER_WARP / corner, _CORNER_WARP / corner**2
+    return np.array([_CORNER_K3 / corner**6, *([second] * 3 + [third] * 4) * 2])
 
 
 def between_photos(size: tuple[int, int]) -> np.ndarray:

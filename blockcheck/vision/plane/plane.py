@@ -27,6 +27,8 @@ class Placed:
     outline_px : (4, 2) array or None
     rms_px : float
         Misfit of its points or lines.
+    noise_px : (2,) array
+        Noise of one coordinate by itself, and of what the points of one line have in common.
     """
 
     reference: Reference
@@ -36,6 +38,7 @@ class Placed:
     scale_u: float
     outline_px: np.ndarray | None
     rms_px: float
+    noise_px: np.ndarray
 
     @property
     def name(self) -> str:
@@ -50,7 +53,7 @@ class Plane:
     Attributes
     ----------
     camera : Camera
-    factors : dict of str to (11, m) array
+    factors : dict of str to (26, m) array
         Square-root parts of the camera's covariance by source: the covariance is the sum
         of ``F @ F.T``.
     references : tuple of Placed
@@ -87,7 +90,7 @@ class Plane:
         return float(np.sqrt(abs(np.linalg.det(by_point[0]))))
 
     def jacobian(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-        """(N, 2, 11) derivative of `mm_from_px` by the camera's parameters."""
+        """(N, 2, 26) derivative of `mm_from_px` by the camera's parameters."""
         by_camera, by_point = self._by_point(self.mm_from_px(points_px, height_mm), height_mm)
         return -np.linalg.solve(by_point, by_camera)
 
@@ -96,7 +99,7 @@ class Plane:
         return np.linalg.inv(self._by_point(self.mm_from_px(points_px, height_mm), height_mm)[1])
 
     def terms(self, gradient: np.ndarray) -> tuple[Term, ...]:
-        """Budget of a quantity whose derivative by the camera's parameters is `gradient` (11,)."""
+        """Budget of a quantity whose derivative by the camera's parameters is `gradient` (26,)."""
         return tuple(
             Term(name, float(np.linalg.norm(gradient @ F))) for name, F in self.factors.items()
         )

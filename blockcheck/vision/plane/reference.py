@@ -34,6 +34,11 @@ class Reference:
     stretch_sigma, skew_sigma : float
         1 sigma of half its difference of scale between x and y, and of its skew; 0 for a rigid
         print.
+    line : (N,) int array or None
+        Which printed line or edge a point lies on.
+    common_px : float
+        1 sigma of what all points of one line are off by together: where it was printed, or
+        where blur and shade put an edge. As for `sigma_px`, the adjustment may learn more.
     """
 
     name: str
@@ -48,6 +53,8 @@ class Reference:
     outline_mm: np.ndarray | None = None
     stretch_sigma: float = 0.0
     skew_sigma: float = 0.0
+    line: np.ndarray | None = None
+    common_px: float = 0.0
 
     def at(self, points: np.ndarray) -> np.ndarray:
         """(N, 2) own millimetres where the affine `points` (2, 3) puts them; see `affine`."""

@@ -42,6 +42,7 @@ SPACINGS_MM = (25.4, 10.0)
 MAT_SCALE = 0.0007  # 1 sigma, as printed
 MAT_STRETCH = 0.0007  # 1 sigma of half of what across and along differ by: to 0.4 % in old mats
 MAT_SKEW = 0.0003
+LINE_MM = 0.02  # 1 sigma of where a line was printed; on real mats 0.01 to 0.08
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
 _SOME_INK, _WHOLE = 0.15, 0.7  # of a piece of line; dashes halve the mat's own spacing
 _BESIDE_MM = 60.0  # of a reference, where lines are looked for first
@@ -241,6 +242,8 @@ def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -
     normal = seen.normal_px[good]
     # lines of one way that all lie off where they were foreseen are no outliers
     off = [np.median(np.abs(seen.offset_px[good][lattice.family == k])) for k in (0, 1)]
+    own_line = lattice.cells[np.arange(len(lattice.cells)), lattice.family]
+    line = np.unique(np.column_stack([lattice.family, own_line]), axis=0, return_inverse=True)[1]
     return Reference(
         name="mat lines",
         kind="grid",
@@ -251,6 +254,8 @@ def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -
         scale_sigma=MAT_SCALE,
         stretch_sigma=MAT_STRETCH,
         skew_sigma=MAT_SKEW,
+        line=np.ravel(line),
+        common_px=LINE_MM * seen.px_per_mm,
     )
 
 
@@ -363,6 +368,7 @@ def _right_spacing(gray: np.ndarray, found: tuple[Plane, MatLines], spacing: flo
     lattice = lattice.only(
         clear_of(plane.camera, affine, lattice, (gray.shape[1], gray.shape[0]), [])
     )
+    lattice = lattice.only(_at_most(1500, np.ones(len(lattice.cells), bool)))
     half = affine.copy()
     half[:, 2] += affine[:, :2] @ np.array([0.5, 0.5])
     window = min(1.0, 0.1 * spacing)

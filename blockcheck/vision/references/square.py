@@ -12,6 +12,7 @@ from ..plane.lens import LensPrior, pose_from_points
 from ..plane.reference import Reference
 
 SQUARE_SCALE = 0.001  # 1 sigma of a paper square cut or bought to size
+EDGE_PX = 0.35  # 1 sigma of where blur and shade put an edge, the same all along it
 _ENOUGH = 4000  # pixels that tell a colour and its spread
 _DIFFERENT = 12.0  # CIELAB distance (8-bit OpenCV scale) between the square and its surroundings
 
@@ -163,11 +164,12 @@ def _refine(
         corners_px = np.array([_meet(lines[k - 1], lines[k]) for k in range(4)])
         half = max(5, half // 2)
     own = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]) * side_mm
-    points_mm, points_px, normals = [], [], []
+    points_mm, points_px, normals, edge = [], [], [], []
     for k, (t, points, normal) in enumerate(found):
         points_mm.append(own[k] + t[:, None] * (own[(k + 1) % 4] - own[k]))
         points_px.append(points)
         normals.append(np.tile(normal, (len(points), 1)))
+        edge.append(np.full(len(points), k))
     reference = Reference(
         name="square",
         kind="square",
@@ -179,6 +181,8 @@ def _refine(
         height_mm=0.2,
         height_sigma=0.1,
         outline_mm=own + np.sign(own - side_mm / 2) * 1.0,
+        line=np.concatenate(edge),
+        common_px=EDGE_PX,
     )
     return reference, corners_px
 
