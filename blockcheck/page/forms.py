@@ -11,6 +11,7 @@ from ..planning.plan import Plan
 from ..units import INCH, format_exact, format_length, parse_length, parse_size
 
 MARKS_MM = {"in": INCH / 8, "cm": 1.0}
+SIDES = ("top", "right", "bottom", "left")
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
 
 
@@ -99,6 +100,21 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 "least",
             ),
             Entry(
+                "keep_square",
+                "Trim to a square",
+                "Left empty: where the planned size is square.",
+                "choice",
+                "tolerance",
+                (("", ""), ("True", "yes"), ("False", "no")),
+            ),
+            Entry(
+                "guarded",
+                "Count a block only where its ± leaves no doubt",
+                "Without this a block counts as it measures, and the chance to be wrong is said.",
+                "yes",
+                "least",
+            ),
+            Entry(
                 "tolerance_mm",
                 "How far off is still good enough",
                 "Off the plan, or apart where seams should match.",
@@ -134,10 +150,18 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "setting",
                 "Setting",
-                "Rows in line, or every second one shifted by half a block.",
+                "Rows in line, every second one shifted by half a block, or blocks on a corner.",
                 "choice",
                 "setting",
-                (("straight", "straight"), ("offset", "offset")),
+                (("straight", "straight"), ("offset", "offset"), ("on point", "on point")),
+            ),
+            Entry(
+                "shifted",
+                "What an offset setting shifts",
+                "Left empty: rows; columns with sashing.",
+                "choice",
+                "setting",
+                (("", ""), ("rows", "rows"), ("columns", "columns")),
             ),
             Entry("rows", "Rows", "Left empty: from the number of blocks.", "count", "rows"),
             Entry(
@@ -156,11 +180,34 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             ),
             Entry("sashing_cut_mm", "Sashing, cut width", "Left empty: none.", "length", "sashing"),
             Entry(
+                "sashing_between",
+                "Sashing between",
+                "Left empty: the rows.",
+                "choice",
+                "sashing",
+                (("", ""), ("rows", "rows"), ("blocks", "blocks"), ("both", "rows and blocks")),
+            ),
+            Entry(
+                "cornerstones",
+                "Cornerstones where sashing crosses",
+                "Small squares of their own.",
+                "yes",
+                "sashing",
+            ),
+            Entry(
                 "borders_mm",
                 "Borders, cut widths",
-                "The inner ones first, with semicolons between.",
+                "The inner ones first, with semicolons between; top 2 in, bottom 2 in where not all sides.",
                 "lengths",
                 "borders",
+            ),
+            Entry(
+                "border_corners",
+                "Corners of the borders",
+                "",
+                "choice",
+                "borders",
+                (("butted", "butted"), ("mitred", "mitred")),
             ),
             Entry(
                 "fabric_width_mm",
@@ -204,8 +251,25 @@ def _text(plan: Plan, entry: Entry) -> str:
     if entry.kind == "size":
         return " × ".join(format_length(v, unit=plan.unit, fraction=32) for v in value)
     if entry.kind == "lengths":
-        return "; ".join(format_length(v, unit=plan.unit, fraction=32) for v in value)
+        return "; ".join(_border_text(plan, v) for v in value)
     return str(value)
+
+
+def _border_text(plan: Plan, border: Any) -> str:
+    """One border: its width, or its width on each side that has it."""
+    if isinstance(border, int | float):
+        return format_length(border, unit=plan.unit, fraction=32)
+    return ", ".join(
+        f"{side} {format_length(mm, unit=plan.unit, fraction=32)}" for side, mm in border
+    )
+
+
+def _border(text: str, unit: str) -> float | tuple[tuple[str, float], ...]:
+    """Read one border."""
+    parts = [part.split(maxsplit=1) for part in text.split(",")]
+    if all(len(part) == 2 and part[0] in SIDES for part in parts):
+        return tuple((side, parse_length(width, unit)) for side, width in parts)
+    return parse_length(text, unit)
 
 
 def read(plan: Plan, given: Mapping[str, Any]) -> Plan:
@@ -225,6 +289,8 @@ def read(plan: Plan, given: Mapping[str, Any]) -> Plan:
         new[entry.name] = _value(entry, text, unit)
     if new.get("unit", plan.unit) != plan.unit:
         new["step_mm"] = MARKS_MM.get(unit, plan.step_mm)  # the other ruler's lines
+    if new.get("planned_mm", plan.planned_mm) != plan.planned_mm:
+        new["chosen_mm"] = None  # it was chosen for another plan
     return replace(plan, **new)
 
 
@@ -241,11 +307,13 @@ def _value(entry: Entry, given: Any, unit: str) -> Any:
     if entry.kind == "size":
         return parse_size(text, unit)
     if entry.kind == "lengths":
-        return tuple(parse_length(part, unit) for part in text.split(";") if part.strip())
+        return tuple(_border(part.strip(), unit) for part in text.split(";") if part.strip())
     if entry.kind == "count" or entry.name == "fraction":
         if not (text.isascii() and text.isdigit() and len(text) < 6):
             raise PlanError(f"“{text}” is not a whole number.", "Write it like 5.")
         return int(text)
     if entry.kind == "choice":
-        return text
+        if text not in [value for value, _ in entry.choices]:
+            raise PlanError(f"“{text}” is not one of the choices of “{entry.label}”.")
+        return text == "True" if entry.name == "keep_square" else text
     return parse_length(text, unit)

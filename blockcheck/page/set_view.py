@@ -52,7 +52,7 @@ def sizes(
             }
             for row in table
         ],
-        "headline": unbroken(words.headline(quilt)),
+        "headline": unbroken(" ".join(map(words.headline, (quilt, *quilt.others)))),
         "reasons": [unbroken(said) for said in words.reasons(quilt)],
         "gain": unbroken(gain(quilt, table, at)),
         "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
@@ -62,7 +62,7 @@ def sizes(
                 "said": _state(quilt, record[t.name], t),
                 **drawing(record[t.name], t),
             }
-            for t in trims
+            for t in (*trims, *(t for q in quilt.others for t in q.trims))
         },
     }
 

@@ -15,7 +15,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project import PhotoFile, Undoable
-from ..report import cutting_words, rows_words, words
+from ..report import rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
@@ -230,10 +230,7 @@ class Showing:
         quilt, blocks = await self.worked_out(project)
         if size == quilt.size_mm:
             return quilt.trims
-        known = self._looked.setdefault(project, {})
-        if known.get("of") is not quilt:
-            known.clear()
-            known["of"] = quilt
+        known = await self._known(project)
         if size not in known:
             known[size] = await self._workers.run("plan", work.trims_at, quilt.plan, blocks, size)
         found: tuple[TrimPlan, ...] = known[size]
@@ -248,6 +245,7 @@ class Showing:
             "can": can,
             "said": rows_words.rows_verdict(quilt),
             **rows_view.rows(quilt, blocks),
+            "whole": "" if quilt.rows else Markup((await self._cutting(project)).drawing),
         }
 
     def _can(self, project: str, of: str) -> Undoable:
@@ -257,7 +255,8 @@ class Showing:
     async def _trim(self, project: str, query: dict[str, str]) -> Shown:
         """One block's cuts, in large type."""
         quilt, blocks = await self.worked_out(project)
-        names = [t.name for t in quilt.trims]
+        of = {t.name: (q, t) for q in (quilt, *quilt.others) for t in q.trims}
+        names = [b.name for b in blocks if b.name in of]
         if not names:
             return {"quilt": quilt, "gap": quilt.gaps.get("trims") or quilt.gaps["size"]}
         record = {b.name: b for b in blocks}
@@ -267,15 +266,13 @@ class Showing:
             raise ProjectError(
                 f"{words.sentence(called(name))} has no trim lines.", "Choose another."
             )
-        trim, photo = (
-            quilt.trims[names.index(name)],
-            await asyncio.to_thread(self._photo, project, name),
-        )
+        kind, trim = of[name]
+        photo = await asyncio.to_thread(self._photo, project, name)
         drawing = await self._workers.run(
             "plan", work.trim_drawing, quilt.plan, record[name], trim, photo
         )
         ticks = await asyncio.to_thread(self._ticks, project)
-        return trim_view.trim(quilt, record[name], trim, names, len(left), ticks, Markup(drawing))
+        return trim_view.trim(kind, record[name], trim, names, len(left), ticks, Markup(drawing))
 
     def _photo(self, project: str, name: str) -> PhotoFile | None:
         with self._shelf.open(project) as quilt:
@@ -289,12 +286,25 @@ class Showing:
         """What else to cut, with tick boxes, and what can be printed."""
         quilt, _ = await self.worked_out(project)
         ticks = await asyncio.to_thread(self._ticks, project)
-        return {
-            "quilt": quilt,
-            "ticks": ticks,
-            "cut_words": trim_view.cut_words,
-            "cutting_words": cutting_words,
-        }
+        return {"quilt": quilt, "ticks": ticks, "cutting": await self._cutting(project)}
+
+    async def _cutting(self, project: str) -> work.Cutting:
+        """The layouts and the whole quilt, drawn once for each state of the file."""
+        known = await self._known(project)
+        if "cutting" not in known:
+            quilt, _ = await self.worked_out(project)
+            known["cutting"] = await self._workers.run("plan", work.cutting, quilt)
+        found: work.Cutting = known["cutting"]
+        return found
+
+    async def _known(self, project: str) -> dict[Any, Any]:
+        """What was worked out further from the present state of the file."""
+        quilt, _ = await self.worked_out(project)
+        known = self._looked.setdefault(project, {})
+        if known.get("of") is not quilt:
+            known.clear()
+            known["of"] = quilt
+        return known
 
     async def _plan(self, project: str, query: dict[str, str]) -> Shown:
         """The plan as a form."""
@@ -310,7 +320,8 @@ class Showing:
         """Where a block is trimmed, in its photo's pixels."""
         quilt, blocks = await self.worked_out(project)
         name = query.get("name", "")
-        trim = next((t for t in quilt.trims if t.name == name), None)
+        trims = (t for q in (quilt, *quilt.others) for t in q.trims)
+        trim = next((t for t in trims if t.name == name), None)
         block = next((b for b in blocks if b.name == name), None)
         if trim is None or block is None or block.corners_px is None:
             return {"data": {"kept": None}}

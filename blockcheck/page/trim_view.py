@@ -7,7 +7,6 @@ from typing import Any
 
 from markupsafe import Markup
 
-from ..planning.cutting.pieces import CutPiece
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
@@ -75,9 +74,3 @@ def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:
             said.append(f"{size} {word}: too close to call, lay the ruler on it.")
             right = False
     return {"right": right, "said": said}
-
-
-def cut_words(quilt: QuiltPlan, fabric: str, piece: CutPiece) -> str:
-    """One kind of piece in a line: its tick is kept under these words."""
-    size = words.size(quilt.plan, piece.width_mm, piece.height_mm)
-    return f"{fabric}: {piece.count} × {piece.name}, {size}"

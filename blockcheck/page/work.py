@@ -237,3 +237,47 @@ def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
         from ..report.card_sheet import write_card, write_sheet
 
         (write_card if kind == "card" else write_sheet)(target, **given)
+
+
+@dataclass(frozen=True)
+class CutFabric:
+    """One fabric: its pieces with their workings, the cloth in sentences, the layouts drawn."""
+
+    name: str
+    pieces: tuple[tuple[str, str], ...]
+    cloth: tuple[str, ...]
+    layouts: tuple[tuple[str, tuple[str, ...], str], ...]
+
+
+@dataclass(frozen=True)
+class Cutting:
+    """What else is cut, and the whole quilt drawn to scale (SVG) with its key."""
+
+    fabrics: tuple[CutFabric, ...]
+    drawing: str
+    key: tuple[tuple[str, str], ...]
+
+
+def cutting(quilt: QuiltPlan) -> Cutting:
+    """Lay the pieces out on their cloth, and draw the layouts and the quilt."""
+    from ..report import cutting_words
+    from ..report.quilt_picture import cloth_picture, key_of_quilt, quilt_picture
+
+    plan, fabrics = quilt.plan, []
+    for n, fabric in enumerate(quilt.fabrics):
+        laid = fabric.cloth
+        cloths = (*laid.in_hand, *((laid.bolt,) if laid.bolt is not None else ()))
+        layouts = tuple(
+            (name, tuple(strips), cloth_picture(one, laid.pieces, plan, name=f"c{n}-{k}"))
+            for k, ((name, strips), one) in enumerate(
+                zip(cutting_words.order(plan, fabric), cloths, strict=True)
+            )
+        )
+        pieces = tuple((cutting_words.piece(plan, p), p.working) for p in fabric.pieces)
+        said = tuple(cutting_words.cloth(plan, fabric))
+        fabrics.append(CutFabric(fabric.name, pieces, said, layouts))
+    layout = quilt.layout
+    if layout is None:
+        return Cutting(tuple(fabrics), "", ())
+    drawing = quilt_picture(layout, plan, key=False)
+    return Cutting(tuple(fabrics), drawing, tuple(key_of_quilt(layout, plan)))
