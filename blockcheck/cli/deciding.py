@@ -104,11 +104,8 @@ def rows(project: Path, as_json: bool) -> None:
     plan, laid = quilt.plan, quilt.rows
     line = rows_words.line(laid)
     lines = [*rows_words.rows_verdict(quilt), ""]
-    for i, (pieces, long) in enumerate(zip(laid.pieces, laid.check.lengths_mm, strict=True), 1):
-        sizes = [(p.name, (p.cut_mm, p.across_mm or 0.0)) for p in pieces]
-        turned = -1 if laid.along == "height" else 1
-        each = ", ".join(f"{name} ({words.size(plan, *pair[::turned])})" for name, pair in sizes)
-        lines.append(f"  {line} {i}: {each}; {words.length(plan, long)} sewn")
+    for number, pieces, sewn in rows_words.order(quilt, laid):
+        lines.append(f"  {line} {number}: {pieces}; {sewn} sewn")
     missing = rows_words.misses(quilt, laid, laid.check)
     lines += ["", *(f"  {one}" for one in missing)] if missing else []
     if quilt.half_block is not None:

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 from reportlab.lib.units import mm as PT
-from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, LengthError
 from ..files import write_whole
 from ..units import FRACTIONS, INCH, format_length
 from ..vision.references.card import CARD_MM, CARDS, SHEET, SHEET_MM, Board
+from .tagged_pdf import TaggedCanvas
 
 PAPERS_MM = {"letter": (8.5 * INCH, 11 * INCH), "a4": (210.0, 297.0)}  # ISO 216 for A4
 MARGIN_MM = 3 / 8 * INCH  # white around the board, up to the cut line; 1/4 in is the least
@@ -77,8 +77,6 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
     written = io.BytesIO()
     canvas = _canvas(written, page, "Reference sheet")
     x, y = page[0] - _EDGE_MM - 7 * INCH, 0.6 * INCH
-    _draw_board(canvas, SHEET, x, y, INCH)
-    _draw_bar(canvas, x - 0.36 * INCH, y, SHEET_MM, INCH, upright=True)
     long_side = _size_words(SHEET_MM)
     text = [
         "Print at 100 % (actual size), never fitted to the page.",
@@ -89,6 +87,8 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
     top = y + SHEET_MM + 0.3 * INCH + 4.6 * (len(text) - 1)
     _write(canvas, x, top + 6.0, ["Reference sheet"], 14, bold=True)
     _write(canvas, x, top, text, 10, leading=4.6)
+    _draw_board(canvas, SHEET, x, y, INCH)
+    _draw_bar(canvas, x - 0.36 * INCH, y, SHEET_MM, INCH, upright=True)
     canvas.showPage()
     canvas.save()
     write_whole(Path(path), written.getvalue())
@@ -100,20 +100,16 @@ def board_cells(board: Board) -> np.ndarray:
     return board.charuco(1.0).generateImage(size, None, 0, 1) == 0
 
 
-def _card_page(canvas: Canvas, page: tuple[float, float], board: Board, side: float) -> None:
+def _card_page(canvas: TaggedCanvas, page: tuple[float, float], board: Board, side: float) -> None:
     x, y = (page[0] - side) / 2, (page[1] - side) / 2
-    _draw_board(canvas, board, x, y, side / board.rows)
     cut = side + 2 * MARGIN_MM
-    canvas.setStrokeGray(0.6)
-    canvas.setLineWidth(0.5)
-    canvas.setDash(4, 3)
-    canvas.rect(
-        (x - MARGIN_MM) * PT, (y - MARGIN_MM - _LABEL_MM) * PT, cut * PT, (cut + _LABEL_MM) * PT
-    )
+    with canvas.decoration():
+        canvas.setStrokeGray(0.6)
+        canvas.setLineWidth(0.5)
+        canvas.setDash(4, 3)
+        low = y - MARGIN_MM - _LABEL_MM
+        canvas.rect((x - MARGIN_MM) * PT, low * PT, cut * PT, (cut + _LABEL_MM) * PT)
     words = _size_words(side)
-    label = f"{board.name} · board {words}, true size ______"
-    _write(canvas, x, y - MARGIN_MM - _LABEL_MM + 3.0, [label], 9)
-
     left, top = _EDGE_MM + 6.0, page[1] - _EDGE_MM - 8.0
     _write(canvas, left, top, [f"Reference {board.name}"], 20, bold=True)
     text = [
@@ -126,6 +122,10 @@ def _card_page(canvas: Canvas, page: tuple[float, float], board: Board, side: fl
     ]
     _write(canvas, left, top - 11.0, text, 11, leading=5.8)
 
+    _draw_board(canvas, board, x, y, side / board.rows)
+    label = f"{board.name} · board {words}, true size ______"
+    _write(canvas, x, y - MARGIN_MM - _LABEL_MM + 3.0, [label], 9)
+
     bar_y = y - MARGIN_MM - _LABEL_MM - 20.0
     quarter = side / (INCH / 4)
     step = INCH / 4 if abs(quarter - round(quarter)) < 1e-6 else 10.0
@@ -134,7 +134,7 @@ def _card_page(canvas: Canvas, page: tuple[float, float], board: Board, side: fl
     _write(canvas, x, bar_y - 7.0, [note], 9)
 
 
-def _draw_board(canvas: Canvas, board: Board, x: float, y: float, square: float) -> None:
+def _draw_board(canvas: TaggedCanvas, board: Board, x: float, y: float, square: float) -> None:
     """Draw the board with its lower left corner at (x, y), all black in one path.
 
     One path, and not one per cell, so that no renderer leaves hairlines between cells.
@@ -144,8 +144,9 @@ def _draw_board(canvas: Canvas, board: Board, x: float, y: float, square: float)
     for row, first, last in _runs(cells):
         left, bottom = x + first * cell, y + (cells.shape[0] - row - 1) * cell
         path.rect(left * PT, bottom * PT, (last - first) * cell * PT, cell * PT)
-    canvas.setFillGray(0)
-    canvas.drawPath(path, stroke=0, fill=1)
+    with canvas.marked("Figure", f"{board.name}: black and white squares to be photographed"):
+        canvas.setFillGray(0)
+        canvas.drawPath(path, stroke=0, fill=1)
 
 
 def _runs(cells: np.ndarray) -> Iterator[tuple[int, int, int]]:
@@ -157,7 +158,7 @@ def _runs(cells: np.ndarray) -> Iterator[tuple[int, int, int]]:
 
 
 def _draw_bar(
-    canvas: Canvas, x: float, y: float, length: float, step: float, *, upright: bool
+    canvas: TaggedCanvas, x: float, y: float, length: float, step: float, *, upright: bool
 ) -> None:
     """Draw a bar from (x, y) with ticks every `step`; its ends are the outer tick edges."""
     thick, tick, long_tick = 0.5, 2.5, 4.0
@@ -175,12 +176,13 @@ def _draw_bar(
             path.rect((x - across - high) * PT, (y + along) * PT, high * PT, wide * PT)
         else:
             path.rect((x + along) * PT, (y + across) * PT, wide * PT, high * PT)
-    canvas.setFillGray(0)
-    canvas.drawPath(path, stroke=0, fill=1, fillMode=1)
+    with canvas.marked("Figure", f"Check bar, {_size_words(length)} long"):
+        canvas.setFillGray(0)
+        canvas.drawPath(path, stroke=0, fill=1, fillMode=1)
 
 
 def _write(
-    canvas: Canvas,
+    canvas: TaggedCanvas,
     x: float,
     y: float,
     lines: list[str],
@@ -192,7 +194,8 @@ def _write(
     canvas.setFillGray(0)
     canvas.setFont("Helvetica-Bold" if bold else "Helvetica", size)
     for i, line in enumerate(lines):
-        canvas.drawString(x * PT, (y - i * leading) * PT, line)
+        with canvas.marked("H1" if bold else "P"):
+            canvas.drawString(x * PT, (y - i * leading) * PT, line)
 
 
 def _size_words(mm: float) -> str:
@@ -208,8 +211,13 @@ def _page_size(paper: str) -> tuple[float, float]:
     return PAPERS_MM[paper.lower()]
 
 
+<<<<<<< HEAD
 def _canvas(file: io.BytesIO, page: tuple[float, float], title: str) -> Canvas:
     canvas = Canvas(file, pagesize=(page[0] * PT, page[1] * PT), invariant=1)
     canvas.setTitle(f"blockcheck: {title}")
+=======
+def _canvas(path: str | Path, page: tuple[float, float], title: str) -> TaggedCanvas:
+    canvas = TaggedCanvas(path, page[0] * PT, page[1] * PT, f"blockcheck: {title}")
+>>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas

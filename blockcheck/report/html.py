@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -85,6 +86,8 @@ def report_html(
         undrawn=undrawn,
         how_sure=words.how_sure(quilt, blocks),
         plots=plots,
+        measured=words.measured_rows(quilt, blocks),
+        groups=_groups,
         table=Markup(drawing.size_table(quilt)),
         rows=Markup(drawing.rows_to_scale(quilt)),
     )
@@ -94,6 +97,13 @@ def report_html(
 def unbroken(text: str) -> str:
     """Keep a size from being parted at the end of a line."""
     return _PARTED.sub("\N{NO-BREAK SPACE}", text)
+
+
+def _groups(rows: Sequence[object], least: int = 4) -> list[Sequence[object]]:
+    """Rows of a table in groups that stay together on paper, so that none is alone on a page."""
+    many = max(1, len(rows) // least)
+    ends = [len(rows) * i // many for i in range(many + 1)]
+    return [rows[a:b] for a, b in pairwise(ends) if b > a]
 
 
 def write_report(

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ..planning.plan import BlockRecord, Plan
 from ..project.records import Event, Kept, PhotoFile
-from ..uncertainty import Estimate, verdict
+from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty
 from . import setting_words
 
@@ -85,8 +85,8 @@ def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
     head = ["block", "state", "width", "±", "height", "±"]
     if plan.planned_mm:
         planned = " × ".join(length(plan, mm) for mm in plan.planned_mm)
-        title += f", planned {planned} unfinished, tolerance {length(plan, plan.tolerance_mm)}"
-        head += ["width, planned", "height, planned"]
+        title += f", planned {planned} unfinished"
+        head += ["width off", "height off"]
     if not blocks:
         return title
     return f"{title}\n{table([(*head, 'note'), *(_list_row(b, plan) for b in blocks)])}"
@@ -98,18 +98,8 @@ def _list_row(block: BlockRecord, plan: Plan) -> tuple[str, ...]:
     for e in both:
         row += [length(plan, e.value), format_uncertainty(e.u95, unit=plan.unit)]
     for e, planned in zip(both, plan.planned_mm or (), strict=False):
-        row.append(f"{length(plan, e.value - planned, sign=True)}: {beside_plan(plan, e, planned)}")
+        row.append(length(plan, e.value - planned, sign=True))
     return (*row, block.note)
-
-
-def beside_plan(plan: Plan, e: Estimate, planned_mm: float) -> str:
-    """Whether a size is as planned within the tolerance, and if not, which way it is off."""
-    says = verdict(e.value, e.u, planned_mm - plan.tolerance_mm, planned_mm + plan.tolerance_mm)
-    if says == "yes":
-        return "as planned"
-    if says == "no":
-        return "LARGE" if e.value > planned_mm else "SMALL"
-    return "too close to call"
 
 
 def block_story(

@@ -14,6 +14,17 @@ def line(rows: Rows) -> str:
     return "column" if rows.along == "height" else "row"
 
 
+def order(quilt: QuiltPlan, rows: Rows) -> tuple[tuple[str, str, str], ...]:
+    """Each row (column): its number, its pieces with their sizes, how long it is sewn."""
+    plan, way = quilt.plan, -1 if rows.along == "height" else 1
+    found = []
+    for i, pieces in enumerate(rows.pieces):
+        sizes = [(p.name, (p.cut_mm, p.across_mm or 0.0)[::way]) for p in pieces]
+        each = ", ".join(f"{name} ({size(plan, *pair)})" for name, pair in sizes)
+        found.append((str(i + 1), each, length(plan, rows.check.lengths_mm[i])))
+    return tuple(found)
+
+
 def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:
     """Say which seams fail to match, by how much, and what to ease."""
     off = length(quilt.plan, abs(one.step_mm))

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from ..errors import PhotoError
-from ..planning.plan import BlockRecord, Plan
+from ..planning.plan import BlockRecord, Plan, called
 from ..planning.trimming.placement import Offcut
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project.records import PhotoFile
@@ -110,7 +110,7 @@ def trim_picture(
     room = np.array([4.3 * em, 2.6 * em])
     x, y = low - room
     width, height = high - low + 2 * room
-    svg = Svg(x, y, width, height, f"{record.name} with its trim lines")
+    svg = Svg(x, y, width, height, _alternative(plan, record, trim))
     falls = hatch(svg, f"{key}-falls", em / 2)
     lacks = hatch(svg, f"{key}-lacks", em / 2, crossed=True)
     cloth, kept = _points(record.outline_mm), _points(corners)
@@ -134,6 +134,14 @@ def trim_picture(
     for cut in trim.offcuts:
         _amounts(svg, plan, cut, low, high, em)
     return str(svg)
+
+
+def _alternative(plan: Plan, record: BlockRecord, trim: TrimPlan) -> str:
+    """What the picture shows, for who does not see it."""
+    now = words.size(plan, record.width_mm.value, record.height_mm.value)
+    then = words.size(plan, trim.placement.width_mm, trim.placement.height_mm)
+    who = words.sentence(called(record.name))
+    return f"{who} with its trim lines: {now} as measured, to be trimmed to {then}"
 
 
 def _points(corners: np.ndarray) -> str:
@@ -160,7 +168,8 @@ def _amounts(
 ) -> None:
     """Write what falls off one side at its two ends, outside the picture from `low` to `high`."""
     for value, end in ((cut.first_mm, 0.18), (cut.second_mm, 0.82)):
-        lines = [words.length(plan, abs(value))] + ["missing"] * (value < -1e-3)
+        text = words.amount(plan, value)
+        lines = [text.removesuffix(" short")] + ["short"] * text.endswith(" short")
         x, y = low + end * (high - low)
         anchor = "middle"
         if cut.side == "top":

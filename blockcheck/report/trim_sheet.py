@@ -7,7 +7,6 @@ from pathlib import Path
 
 from reportlab.lib.units import inch as IN
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
 
 from ..errors import BlockcheckError, PlanError
 from ..files import write_whole
@@ -16,6 +15,7 @@ from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from . import cutting_words, words
 from .card_sheet import PAPERS_MM
+from .tagged_pdf import TaggedCanvas
 
 _EDGE = 0.6 * IN
 _ACROSS, _DOWN = 2, 3
@@ -48,14 +48,20 @@ def write_trim_sheet(
     if paper not in PAPERS_MM:
         raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
     width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
+<<<<<<< HEAD
     written = io.BytesIO()
     sheet = _Sheet(Canvas(written, pagesize=(width, height), invariant=1), width, height, title)
+=======
+    canvas = TaggedCanvas(path, width, height, f"{_known(title)}: trim sheet")
+    sheet = _Sheet(canvas, width, height, title)
+>>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
     per = _ACROSS * _DOWN
     for first in range(0, len(quilt.trims), per):
         sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
         sheet.write(
-            "Trim right and top. Turn the block halfway round, lay the ruler's lines of this size on the "
-            "two fresh cuts, trim left and bottom (as drawn). The amounts tell where to lay it; the size counts."
+            "Trim the right and top edges. Turn the block 180°, line up the ruler's lines for this "
+            "size with the two edges you just cut, and trim the left and bottom edges (as drawn). The "
+            "amounts show where to lay the ruler; what counts is the size."
         )
         sheet.blocks(quilt, first, quilt.trims[first : first + per])
         sheet.end()
@@ -63,10 +69,16 @@ def write_trim_sheet(
         sheet.begin("Cut the rest")
         for fabric in quilt.fabrics:
             sheet.need(1.1 * IN)
+<<<<<<< HEAD
             sheet.write(words.sentence(fabric.name), 15, bold=True, before=12)
             for piece in fabric.pieces:
+=======
+            sheet.write(words.sentence(fabric.name), 15, kind="H2", before=12)
+            for cut in fabric.cuts:
+>>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
                 sheet.need(0.75 * IN)
                 sheet.box()
+<<<<<<< HEAD
                 sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
                 sheet.write(piece.working, 11, left=24)
             for name, strips in cutting_words.order(quilt.plan, fabric):
@@ -76,9 +88,15 @@ def write_trim_sheet(
                     sheet.write(strip, 11, left=24)
             for line in cutting_words.cloth(quilt.plan, fabric):
                 sheet.write(line, 12)
+=======
+                sheet.write(f"{cut.piece.count} × {cut.piece.name}, {size}", 14, bold=True, left=24)
+                sheet.write(words.strips(quilt, cut), 11, left=24)
+                sheet.write(cut.piece.working, 11, left=24)
+            sheet.write(f"Fabric: {fabric.yardage.working}", 12)
+>>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
         done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
         sheet.need(1.1 * IN)
-        sheet.write(f"The finished quilt: {done}", 15, bold=True, before=12)
+        sheet.write(f"The finished quilt: {done}", 15, kind="H2", before=12)
         for name, working in words.finish(quilt):
             sheet.need(0.5 * IN)
             sheet.write(f"{name}: {working}", 12)
@@ -90,16 +108,15 @@ def write_trim_sheet(
 class _Sheet:
     """A page that is written from the top; lengths in points."""
 
-    def __init__(self, canvas: Canvas, width: float, height: float, title: str) -> None:
+    def __init__(self, canvas: TaggedCanvas, width: float, height: float, title: str) -> None:
         self.canvas, self.width, self.height, self.title = canvas, width, height, _known(title)
         self.y, self.heading = 0.0, ""
-        canvas.setTitle(f"blockcheck: {self.title}")
 
     def begin(self, heading: str) -> None:
         """Start a page with its heading."""
         self.heading, self.y = heading, self.height - _EDGE
         self.write(self.title, 12)
-        self.write(heading, 28, bold=True)
+        self.write(heading, 28, kind="H1")
 
     def end(self) -> None:
         """Close the page with the caution."""
@@ -115,21 +132,30 @@ class _Sheet:
             self.begin(f"{self.heading.removesuffix(', continued')}, continued")
 
     def write(
-        self, text: str, size: float = 12, *, bold: bool = False, left: float = 0, before: float = 0
+        self,
+        text: str,
+        size: float = 12,
+        *,
+        kind: str = "P",
+        bold: bool = False,
+        left: float = 0,
+        before: float = 0,
     ) -> None:
-        """Write a paragraph over the page's width."""
-        font = _BOLD if bold else _PLAIN
+        """Write a paragraph, or a heading of `kind` "H1" or "H2", over the page's width."""
+        font = _BOLD if bold or kind != "P" else _PLAIN
         self.y -= before
-        for line in simpleSplit(_known(text), font, size, self.width - 2 * _EDGE - left):
-            self.y -= 1.2 * size
-            self.canvas.setFont(font, size)
-            self.canvas.drawString(_EDGE + left, self.y, line)
+        with self.canvas.marked(kind):
+            for line in simpleSplit(_known(text), font, size, self.width - 2 * _EDGE - left):
+                self.y -= 1.2 * size
+                self.canvas.setFont(font, size)
+                self.canvas.drawString(_EDGE + left, self.y, f"{line} ")  # lines are read on
         self.y -= 0.3 * size
 
     def box(self) -> None:
         """Draw a box to tick beside the line that follows."""
-        self.canvas.setLineWidth(1.2)
-        self.canvas.rect(_EDGE, self.y - 18, 13, 13)
+        with self.canvas.decoration():
+            self.canvas.setLineWidth(1.2)
+            self.canvas.rect(_EDGE, self.y - 18, 13, 13)
 
     def blocks(self, quilt: QuiltPlan, first: int, trims: tuple[TrimPlan, ...]) -> None:
         """Draw a page of blocks, each a frame with the amounts around it.
@@ -155,22 +181,43 @@ class _Sheet:
         wide: float,
         tall: float,
     ) -> None:
-        c, size = self.canvas, 14
+        c = self.canvas
         problems = simpleSplit(_known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
         room_w, room_h = wide - 128, y + tall - low - 50
         k = min(room_w / trim.placement.width_mm, room_h / trim.placement.height_mm)
         w, h = k * trim.placement.width_mm, k * trim.placement.height_mm
         x0, y0 = x + (wide - w) / 2, low + (room_h - h) / 2 + 4
-        c.setLineWidth(2.5)
-        c.rect(x0, y0, w, h)
-        c.setLineWidth(1.2)
-        c.rect(x, y + tall - 17, 13, 13)
-        c.setFont(_BOLD, min(16.0, 16.0 * (wide - 30) / max(c.stringWidth(name, _BOLD, 16), 1.0)))
-        c.drawString(x + 20, y + tall - 16, name)
+        with c.decoration():
+            c.setLineWidth(1.2)
+            c.rect(x, y + tall - 17, 13, 13)
+        with c.marked("H2"):
+            self._name(name, x + 20, y + tall - 16, wide - 30)
+        steps = trim.instructions(unit=quilt.plan.unit, fraction=quilt.plan.fraction)
+        with c.marked("Figure", f"{words.sentence(name)}: {'; '.join(steps)}"):
+            c.setLineWidth(2.5)
+            c.rect(x0, y0, w, h)
+            self._amounts(quilt, trim, x0, y0, w, h)
+        if problems:
+            with c.marked("P"):
+                c.setFont(_BOLD, 10)
+                for i, line in enumerate(problems):
+                    c.drawString(x + 8, y + 12 * (len(problems) - i) - 8, line)
+
+    def _name(self, name: str, x: float, y: float, room: float) -> None:
+        """Write a block's name, smaller where it is long."""
+        wide = max(self.canvas.stringWidth(name, _BOLD, 16), 1.0)
+        self.canvas.setFont(_BOLD, min(16.0, 16.0 * room / wide))
+        self.canvas.drawString(x, y, name)
+
+    def _amounts(
+        self, quilt: QuiltPlan, trim: TrimPlan, x0: float, y0: float, w: float, h: float
+    ) -> None:
+        """Write around a frame what falls off each side at its two ends."""
+        c, size = self.canvas, 14
         c.setFont(_PLAIN, size)
         for cut in trim.offcuts:
-            first, second = (_amount(quilt, v) for v in (cut.first_mm, cut.second_mm))
+            first, second = (words.amount(quilt.plan, v) for v in (cut.first_mm, cut.second_mm))
             if cut.side in ("top", "bottom"):
                 at = y0 + h + 5 if cut.side == "top" else y0 - size - 1
                 apart = max(
@@ -184,14 +231,6 @@ class _Sheet:
                     c.drawRightString(x0 - 6, at, text)
                 else:
                     c.drawString(x0 + w + 6, at, text)
-        c.setFont(_BOLD, 10)
-        for i, line in enumerate(problems):
-            c.drawString(x + 8, y + 12 * (len(problems) - i) - 8, line)
-
-
-def _amount(quilt: QuiltPlan, mm: float) -> str:
-    text = words.length(quilt.plan, abs(mm))
-    return f"{text} short" if mm < -1e-3 else text
 
 
 def _known(text: str) -> str:

@@ -10,6 +10,7 @@ from ..planning.quilt import QuiltPlan
 from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
+from ..uncertainty import Estimate
 from ..units import format_length, format_uncertainty
 from .phrases import CAUTION as CAUTION
 from .phrases import RULER_FIRST as RULER_FIRST
@@ -39,6 +40,14 @@ def listed(several: Sequence[str]) -> str:
 def signed(plan: Plan, mm: float) -> str:
     """Write a difference with its sign."""
     return format_length(mm, unit=plan.unit, fraction=32, sign=True)
+
+
+def amount(plan: Plan, mm: float) -> str:
+    """Write what falls off an edge: ``1/8 in``, ``nothing``, or ``1/32 in short``."""
+    text = length(plan, abs(mm))
+    if text == length(plan, 0.0):
+        return "nothing"
+    return f"{text} short" if mm < 0 else text
 
 
 def headline(quilt: QuiltPlan) -> str:
@@ -183,6 +192,16 @@ def _chance(p: float) -> str:
 
 def size_row(quilt: QuiltPlan, row: SizeRow) -> str:
     """One line of the size table."""
+    wide, reached, without = _size_cells(quilt, row)
+    return f"{wide}: {reached}{f', not {without}' if without else ''}"
+
+
+def size_table(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
+    """The size table: each size, how many blocks reach it, which do not."""
+    return tuple(_size_cells(quilt, row) for row in quilt.choice.table) if quilt.choice else ()
+
+
+def _size_cells(quilt: QuiltPlan, row: SizeRow) -> tuple[str, str, str]:
     n = len(quilt.names)
     tags = [
         word
@@ -190,9 +209,23 @@ def size_row(quilt: QuiltPlan, row: SizeRow) -> str:
         if one is not None and abs(one[0] - row.width_mm) + abs(one[1] - row.height_mm) < 1e-6
     ]
     tag = f" ({', '.join(tags)})" if tags else ""
-    without = f", not {names(row.set_aside)}" if 0 < row.reached < n else ""
+    without = names(row.set_aside) if 0 < row.reached < n else ""
     reached = f"{row.reached} of {n} blocks" if row.reached else f"none of {n} blocks"
-    return f"{size(quilt.plan, row.width_mm, row.height_mm)}{tag}: {reached}{without}"
+    return f"{size(quilt.plan, row.width_mm, row.height_mm)}{tag}", reached, without
+
+
+def measured_rows(
+    quilt: QuiltPlan, blocks: Sequence[BlockRecord]
+) -> tuple[tuple[str, str, str], ...]:
+    """Each block that counts: its name, its width and its height with their ±."""
+    plan = quilt.plan
+
+    def written(e: Estimate) -> str:
+        return f"{length(plan, e.value)} ± {format_uncertainty(e.u95, unit=plan.unit)}"
+
+    return tuple(
+        (b.name, written(b.width_mm), written(b.height_mm)) for b in blocks if b.name in quilt.names
+    )
 
 
 def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
