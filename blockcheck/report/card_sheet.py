@@ -211,13 +211,7 @@ def _page_size(paper: str) -> tuple[float, float]:
     return PAPERS_MM[paper.lower()]
 
 
-<<<<<<< HEAD
-def _canvas(file: io.BytesIO, page: tuple[float, float], title: str) -> Canvas:
-    canvas = Canvas(file, pagesize=(page[0] * PT, page[1] * PT), invariant=1)
-    canvas.setTitle(f"blockcheck: {title}")
-=======
-def _canvas(path: str | Path, page: tuple[float, float], title: str) -> TaggedCanvas:
-    canvas = TaggedCanvas(path, page[0] * PT, page[1] * PT, f"blockcheck: {title}")
->>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
+def _canvas(file: io.BytesIO, page: tuple[float, float], title: str) -> TaggedCanvas:
+    canvas = TaggedCanvas(file, page[0] * PT, page[1] * PT, f"blockcheck: {title}")
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas

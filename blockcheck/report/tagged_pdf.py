@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFString
 from reportlab.pdfgen.canvas import Canvas
@@ -19,14 +18,15 @@ class TaggedCanvas(Canvas):
 
     Parameters
     ----------
-    path : str or Path
+    file : binary file
+        Where the pages are written.
     width, height : float
         Of a page, in points.
     title : str
     """
 
-    def __init__(self, path: str | Path, width: float, height: float, title: str) -> None:
-        super().__init__(str(path), pagesize=(width, height), invariant=1, lang="en")
+    def __init__(self, file: BinaryIO, width: float, height: float, title: str) -> None:
+        super().__init__(file, pagesize=(width, height), invariant=1, lang="en")
         self.setTitle(title)
         self.setAuthor("blockcheck")
         self.setCreator("blockcheck")

@@ -48,13 +48,9 @@ def write_trim_sheet(
     if paper not in PAPERS_MM:
         raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
     width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
-<<<<<<< HEAD
     written = io.BytesIO()
-    sheet = _Sheet(Canvas(written, pagesize=(width, height), invariant=1), width, height, title)
-=======
-    canvas = TaggedCanvas(path, width, height, f"{_known(title)}: trim sheet")
+    canvas = TaggedCanvas(written, width, height, f"{_known(title)}: trim sheet")
     sheet = _Sheet(canvas, width, height, title)
->>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
     per = _ACROSS * _DOWN
     for first in range(0, len(quilt.trims), per):
         sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
@@ -69,16 +65,10 @@ def write_trim_sheet(
         sheet.begin("Cut the rest")
         for fabric in quilt.fabrics:
             sheet.need(1.1 * IN)
-<<<<<<< HEAD
-            sheet.write(words.sentence(fabric.name), 15, bold=True, before=12)
-            for piece in fabric.pieces:
-=======
             sheet.write(words.sentence(fabric.name), 15, kind="H2", before=12)
-            for cut in fabric.cuts:
->>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
+            for piece in fabric.pieces:
                 sheet.need(0.75 * IN)
                 sheet.box()
-<<<<<<< HEAD
                 sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
                 sheet.write(piece.working, 11, left=24)
             for name, strips in cutting_words.order(quilt.plan, fabric):
@@ -88,12 +78,6 @@ def write_trim_sheet(
                     sheet.write(strip, 11, left=24)
             for line in cutting_words.cloth(quilt.plan, fabric):
                 sheet.write(line, 12)
-=======
-                sheet.write(f"{cut.piece.count} × {cut.piece.name}, {size}", 14, bold=True, left=24)
-                sheet.write(words.strips(quilt, cut), 11, left=24)
-                sheet.write(cut.piece.working, 11, left=24)
-            sheet.write(f"Fabric: {fabric.yardage.working}", 12)
->>>>>>> 28d49e8 (The report for everyone: sections with names, tables beside pictures, boxes to tick, tagged PDFs)
         done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
         sheet.need(1.1 * IN)
         sheet.write(f"The finished quilt: {done}", 15, kind="H2", before=12)

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from ...errors import PlanError
 from ...units import INCH
@@ -110,6 +109,8 @@ class Packer:
 
     def shortest(self) -> tuple[Strip, ...]:
         """Strips that give all pieces and take as little of the length as could be found."""
+        from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to load
+
         demand = np.array([s.count for s in self.shapes])
         self._look(demand)
         pool = self._pool()
@@ -128,6 +129,8 @@ class Packer:
 
     def fullest(self, length_mm: float) -> tuple[Strip, ...]:
         """Strips on a piece of cloth of a length that give as much of the pieces' area as found."""
+        from scipy.optimize import Bounds, LinearConstraint, milp
+
         length = math.floor(length_mm / self.unit + 1e-3)
         demand = np.array([s.count for s in self.shapes])
         self._look(demand, length)
@@ -244,6 +247,8 @@ class Packer:
 
     def _prices(self, demand: Ints) -> tuple[Floats, Floats]:
         """What a piece of each shape is worth in length of cloth, and how often strips are cut."""
+        from scipy.optimize import linprog
+
         pool = self._pool()
         gives = np.array([p.gives for p in pool]).T
         found = linprog([p.high for p in pool], A_ub=-gives, b_ub=-demand, method="highs")

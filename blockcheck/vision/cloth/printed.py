@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from scipy import ndimage
 
 from .evidence import BESIDE, ON, Colours
 from .mat_looks import dot, linear
@@ -227,7 +226,7 @@ def _along_lines(
         kernel = 1 / (np.abs(far) + 0.5) ** 2
 
         def weighted(x: np.ndarray, kernel: np.ndarray = kernel) -> np.ndarray:
-            return np.asarray(ndimage.convolve1d(x, kernel, axis=1, mode="constant"))
+            return np.asarray(cv2.filter2D(x, -1, kernel[None], borderType=cv2.BORDER_CONSTANT))
 
         weight = weighted(good.astype(float))
         smooth = weighted(np.where(good, grid[0], 0)) / np.maximum(weight, 1e-9)
