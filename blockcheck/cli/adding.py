@@ -36,6 +36,7 @@ _INDENT = " " * 16
 @click.option(
     "--note", "text", metavar="TEXT", default="", show_default=False, help="A note for the blocks."
 )
+@click.option("--kind", metavar="NAME", default="", show_default=False, help="Which kind of block.")
 @CORNERS
 @FOCAL
 @PROFILES
@@ -47,6 +48,7 @@ def add(
     again: tuple[str, ...],
     trimmed: bool,
     text: str,
+    kind: str,
     corners: str | None,
     focal: float | None,
     profiles: Path | None,
@@ -82,7 +84,9 @@ def add(
                 kept += 1
                 continue
             marked = any(quilt.latest(n).points_mm for n in again)
-            called = quilt.add_result(result, names, settings=settings, trimmed=trimmed, notes=text)
+            called = quilt.add_result(
+                result, names, settings=settings, trimmed=trimmed, notes=text, kind=kind
+            )
             kept += 1
             _say_kept(quilt, result, called, said)
             if marked:

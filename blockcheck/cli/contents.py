@@ -109,6 +109,16 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 ("plan sailboats", "plan sailboats --rows 4 --blocks-per-row 5 --sashing none"),
             ),
             Entry(
+                "kind",
+                "quilting",
+                "Add a further kind of block to the plan, or change one.",
+                "docs/quilt.md",
+                (
+                    "kind sailboats lighthouse --planned 6x9",
+                    'kind sailboats gull --halves --motif "a gull"',
+                ),
+            ),
+            Entry(
                 "add",
                 "adding",
                 "Measure photos and keep their blocks.",
@@ -209,6 +219,13 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 "Tell which seams will match from row to row.",
                 "docs/report.md",
                 ("rows sailboats", "rows sailboats --json"),
+            ),
+            Entry(
+                "compare",
+                "quilting",
+                "Compare mirrored halves before they are joined.",
+                "docs/quilt.md",
+                ("compare sailboats", 'compare sailboats "4 left" "4 right"'),
             ),
             Entry(
                 "cut",

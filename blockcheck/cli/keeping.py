@@ -49,12 +49,18 @@ def show(project: Path, name: str) -> None:
 @click.option("--name", "new_name", metavar="NAME", help="Another name.")
 @click.option("--state", type=click.Choice(STATES), help="What is done with it.")
 @click.option("--note", "text", metavar="TEXT", help='A note; "" takes it away.')
+@click.option("--kind", metavar="NAME", help="Which kind of block it is.")
 def change(
-    project: Path, name: str, new_name: str | None, state: str | None, text: str | None
+    project: Path,
+    name: str,
+    new_name: str | None,
+    state: str | None,
+    text: str | None,
+    kind: str | None,
 ) -> None:
     """A block that is set aside counts for nothing until it is "measured" again."""
-    if new_name is None and state is None and text is None:
-        stop(Status.USAGE, "Say what to change: --name, --state or --note.")
+    if new_name is None and state is None and text is None and kind is None:
+        stop(Status.USAGE, "Say what to change: --name, --state, --note or --kind.")
     with in_words(), Project.open(project) as quilt:
         if state is not None:
             quilt.set_state(name, state)
@@ -62,6 +68,9 @@ def change(
         if text is not None:
             quilt.note(name, text)
             say(f"Block {name} has {'the note: ' + text if text else 'no note'}.")
+        if kind is not None:
+            quilt.set_kind(name, kind)
+            say(f"Block {name} is a {kind}." if kind else f"Block {name} is of the first kind.")
         if new_name is not None:
             quilt.rename(name, new_name)
             say(f"Block {name} is called {new_name.strip()} now.")

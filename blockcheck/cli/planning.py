@@ -14,9 +14,10 @@ from ..planning.plan import Plan
 from ..project import Project
 from ..report import project_words as words
 from ..units import INCH, format_length, parse_length, parse_size
+from . import setting_options
 from .command import command
-from .options import PLANNED, PROJECT, REFERENCES, together, told
-from .voice import in_words, note, say
+from .options import PLANNED, PROJECT, REFERENCES, file_type, target, together, told
+from .voice import Status, in_words, note, say, stop, writing
 
 # option: the plan's field, what it is
 LENGTHS = {
@@ -73,27 +74,8 @@ def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
                 default=None,
                 help=told("Count a block only where its ± leaves no doubt, or not.", "not"),
             ),
-            click.option(
-                "--setting",
-                type=click.Choice(["straight", "offset"]),
-                help=told("How the blocks are put together.", "straight"),
-            ),
-            click.option(
-                "--shifted",
-                type=click.Choice(["rows", "columns", NONE]),
-                help=told("What an offset setting shifts.", "rows; columns with sashing"),
-            ),
-            click.option(
-                "--alternate/--no-alternate",
-                default=None,
-                help="Pieced and alternate blocks take turns, or not.",
-            ),
-            click.option(
-                "--border",
-                metavar="LENGTH",
-                multiple=True,
-                help="Cut width of a border; once for each, the inner ones first.",
-            ),
+            *setting_options.SETTING_OPTIONS,
+            *setting_options.FABRIC_OPTIONS,
             click.option(
                 "--unit",
                 type=click.Choice(["in", "cm"]),
@@ -129,7 +111,8 @@ def new(project: Path, **given: Any) -> None:
 @command("plan")
 @PROJECT
 @plan_options
-def plan(project: Path, **given: Any) -> None:
+@click.option("--picture", metavar="FILE", type=file_type(), help="Draw the whole quilt (.svg).")
+def plan(project: Path, picture: Path | None, **given: Any) -> None:
     """What you do not name stays as it is; "none" takes a value away.
 
     The defaults shown are those of a new plan.
@@ -140,6 +123,22 @@ def plan(project: Path, **given: Any) -> None:
         if after != before:
             quilt.set_plan(after)
         say(words.plan_table(after))
+        if picture is not None:
+            _draw(quilt, picture)
+
+
+def _draw(quilt: Project, picture: Path) -> None:
+    """Write the whole quilt to scale; blocks that are not measured yet as they are planned."""
+    from ..planning.quilt import work_out
+    from ..report.quilt_picture import quilt_picture
+
+    path = target(picture, quilt.path, ".svg")
+    found = work_out(quilt.plan, quilt.blocks())
+    if found.layout is None:
+        stop(Status.BLOCKS, found.gaps["cuts"])
+    with writing(path):
+        path.write_text(quilt_picture(found.layout, quilt.plan), encoding="utf-8")
+    note(f"Wrote {path}. Open it in a browser.")
 
 
 def changed(plan: Plan, given: dict[str, Any]) -> Plan:
@@ -166,14 +165,12 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
         field = option.replace("-", "_")
         if text := given[field]:
             new[field] = _or_none(field, text, _count)
-    if given["border"]:
-        widths = [] if given["border"] == (NONE,) else given["border"]
-        new["borders_mm"] = tuple(parse_length(width, unit) for width in widths)
     if given["fraction"]:
         new["fraction"] = int(given["fraction"])
-    for name in ("setting", "shifted", "alternate", "keep_square", "guarded"):
+    for name in ("keep_square", "guarded"):
         if given[name] is not None:
-            new[name] = None if given[name] == NONE else given[name]
+            new[name] = given[name]
+    new.update(setting_options.changed(plan, given, unit))
     return replace(plan, **new)
 
 

@@ -139,7 +139,8 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     if choice is not None:
         rows = _try(gaps, "rows", lambda: _rows(plan, used, choice))
     layout = None
-    if found:
+    if found or (plan.planned_mm and plan.rows and plan.blocks_per_row):
+        gaps.pop("cuts", None)
         layout = _try(gaps, "cuts", lambda: _layout(plan, found, kinds))
     cuts = layout and _try(gaps, "cuts", lambda: _cuts(plan, layout))
     halves = [b for k in plan.kinds if k.halves for b in kinds[k.name]]

@@ -179,6 +179,7 @@ def dump(db: sqlite3.Connection, home: Path, target: Path) -> dict[str, Any]:
                 "state": r["state"],
                 "note": r["note"],
                 "removed": bool(r["removed"]),
+                "kind": r["kind"],
                 "history": list(_history(db, r["id"])),
             }
             for r in db.execute("SELECT * FROM block ORDER BY id").fetchall()
@@ -269,7 +270,9 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
         }
         for b in whole["blocks"]:
             name = records.as_name(b["name"])
-            block = insert(db, "block", name, b["state"], b["note"], int(b["removed"]))
+            block = insert(
+                db, "block", name, b["state"], b["note"], int(b["removed"]), b.get("kind", "")
+            )
             if not any(e["measurement"] for e in b["history"]):
                 raise ValueError(f"block {name} has no measurement")
             for e in b["history"]:

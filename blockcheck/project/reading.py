@@ -7,6 +7,7 @@ import json
 import os
 import sqlite3
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -88,7 +89,7 @@ class ProjectReader:
         another was set.
         """
         rows = self._rows(
-            "SELECT b.id AS of, b.name, b.state, b.note, m.*, p.sha256, e.id AS event, e.what "
+            "SELECT b.id AS of, b.name, b.state, b.note, b.kind, m.*, p.sha256, e.id AS event, e.what "
             f"FROM block b JOIN measurement m ON m.block = b.id {_PHOTO} "
             "LEFT JOIN event e ON e.measurement = m.id WHERE NOT b.removed ORDER BY b.id, m.id"
         )
@@ -104,7 +105,8 @@ class ProjectReader:
             readings = [Reading(_kept(r), r["what"] or "", r["event"] or 0) for r in group]
             one = group[0]
             at = trimmed.get(block)
-            found.append((block, record_of(one["name"], one["state"], one["note"], readings, at)))
+            record = record_of(one["name"], one["state"], one["note"], readings, at)
+            found.append((block, replace(record, kind=one["kind"])))
         place = {block: i for i, block in enumerate(self._order())}
         found.sort(key=lambda pair: place.get(pair[0], len(place)))
         return tuple(record for _, record in found)

@@ -27,6 +27,7 @@ from .judging import check_kept
 
 Row = dict[str, Any]
 LOST = "its latest numbers"
+KINDS_SINCE = 4  # the file version from which blocks have a kind
 
 
 @dataclass(frozen=True)
@@ -204,7 +205,10 @@ class _Rescuer:
                 name = f"nameless {row_id}"
             taken.add(name)
             events = [e for _, e in sorted(self.sound["event"].items()) if e["block"] == row_id]
-            self.sound["block"][row_id] = {"id": row_id, "name": name, **_as_told(events)}
+            told = _as_told(events)
+            if self.version < KINDS_SINCE:
+                del told["kind"]
+            self.sound["block"][row_id] = {"id": row_id, "name": name, **told}
             self.faults.append(f"{self._called(row_id)}: its name, state or note")
 
     def _measurements(self) -> list[Lost]:
@@ -347,16 +351,16 @@ def _rows(db: sqlite3.Connection, table: str, known: set[int]) -> dict[int, sqli
 
 
 def _as_told(events: Sequence[Row]) -> Row:
-    """A block's state, note and whether it is removed, from its history."""
-    found = {"state": "measured", "note": "", "removed": 0}
+    """A block's state, note, kind and whether it is removed, from its history."""
+    found = {"state": "measured", "note": "", "removed": 0, "kind": ""}
     for e in events:
         what = e["what"]
         if what.startswith("trimmed"):  # "trimmed, measured again" too
             found["state"] = "trimmed"
         elif what in records.STATES and e["measurement"] is None:
             found["state"] = what
-        elif what == "note":
-            found["note"] = e["detail"]
+        elif what in ("note", "kind"):
+            found[what] = e["detail"]
         elif what in ("removed", "restored"):
             found["removed"] = int(what == "removed")
     return found

@@ -104,6 +104,10 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             sum TEXT NOT NULL,
             PRIMARY KEY (of, row)) STRICT, WITHOUT ROWID""",
     ),
+    (
+        # which kind of block; empty for the plan's first one
+        "ALTER TABLE block ADD COLUMN kind TEXT NOT NULL DEFAULT ''",
+    ),
 )
 
 SAID = {

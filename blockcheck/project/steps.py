@@ -18,6 +18,7 @@ from .schema import change, delete, insert
 State = dict[str, Any]  # "plan", "order" and "block ID", each with what undoing needs
 _BLOCK = ("name", "state", "note", "removed")
 _MARKS = ("points", "centre_line")
+_LATER = ("kind",)  # came with file version 4: not in steps that are older
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class Undoable:
 def state(db: sqlite3.Connection) -> State:
     """All that a step can change."""
     found: State = {
-        f"block {row['id']}": [row[c] for c in (*_BLOCK, "measurement", *_MARKS)]
+        f"block {row['id']}": [row[c] for c in (*_BLOCK, "measurement", *_MARKS, *_LATER)]
         for row in db.execute(
             "SELECT b.*, m.id AS measurement, m.points, m.centre_line FROM block b JOIN "
             "measurement m ON m.id = (SELECT max(id) FROM measurement WHERE block = b.id)"
@@ -132,7 +133,9 @@ def _set_block(db: sqlite3.Connection, block: int, value: list[Any] | None) -> i
             "Give that block another name first.",
         )
     change(db, "block", block, **dict(zip(_BLOCK, value, strict=False)))
-    measurement, marks = value[len(_BLOCK)], value[len(_BLOCK) + 1 :]
+    measurement, *marks = value[len(_BLOCK) :]
+    change(db, "block", block, **dict(zip(_LATER, marks[len(_MARKS) :], strict=False)))
+    marks = marks[: len(_MARKS)]
     latest = db.execute("SELECT max(id) FROM measurement WHERE block = ?", (block,)).fetchone()[0]
     if measurement == latest:
         change(db, "measurement", latest, **dict(zip(_MARKS, marks, strict=True)))

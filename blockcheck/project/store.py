@@ -74,6 +74,7 @@ class Project(ProjectWriter):
         settings: Settings | None = None,
         trimmed: bool = False,
         notes: str = "",
+        kind: str = "",
     ) -> list[str]:
         """Keep a photo and the blocks measured in it.
 
@@ -89,6 +90,8 @@ class Project(ProjectWriter):
             Whether the blocks are trimmed now.
         notes : str
             Kept as the blocks' note, if not empty.
+        kind : str
+            Of which of the plan's kinds the blocks are; as they were where empty.
 
         Returns
         -------
@@ -132,6 +135,9 @@ class Project(ProjectWriter):
                     warnings,
                 )
                 self._keep(name, kept, photo_id, trimmed)
+                if kind:
+                    told = self._kind(kind)
+                    self._change(name, "kind", told, kind=told)
                 if notes:
                     self._change(name, "note", notes, note=records.as_text(notes, "note"))
         return called
@@ -303,7 +309,7 @@ class Project(ProjectWriter):
         if self._known(name):
             block = self._block_id(name)
         else:
-            block = self._insert("block", name, "measured", "", 0)
+            block = self._insert("block", name, "measured", "", 0, "")
         if trimmed:
             self._set("block", block, state="trimmed")
         problems = to_json([vars(p) for p in kept.problems])

@@ -44,6 +44,12 @@ class ProjectWriter(ProjectReader):
         with self._write():
             self._change(name, "note", text, note=records.as_text(text, "note"))
 
+    def set_kind(self, name: str, kind: str) -> None:
+        """Say of which of the plan's kinds a block is."""
+        with self._write():
+            told = self._kind(kind)
+            self._change(name, "kind", told, kind=told)
+
     def set_points(self, name: str, points_mm: Mapping[str, Point]) -> None:
         """Mark a block's points, in block coordinates of its latest measurement."""
         points = {records.as_name(p): records.as_point(xy) for p, xy in points_mm.items()}
@@ -118,6 +124,17 @@ class ProjectWriter(ProjectReader):
 
     def _add_plan(self, plan: Plan) -> None:
         self._insert("plan", *now(), to_json(dataclasses.asdict(plan)))
+
+    def _kind(self, kind: str) -> str:
+        """A kind as blocks keep it: nothing stands for the plan's first one."""
+        plan = self.plan
+        known = (plan.kind, *(k.name for k in plan.kinds))
+        if kind and kind not in known:
+            raise ProjectError(
+                f"The plan has no kind of block called {kind}.",
+                f"It has {', '.join(known)}. To add one: blockcheck kind {self.path.name} NAME",
+            )
+        return "" if kind == plan.kind else kind
 
     def _known(self, name: str) -> bool:
         return bool(self._rows("SELECT 1 FROM block WHERE name = ?", name))
