@@ -32,7 +32,7 @@ from .voice import Status, in_words, note, say, stop
 @click.option(
     "--halves/--no-halves", default=None, help="Sewn as two mirrored halves that are then joined."
 )
-@click.option("--motif", metavar="TEXT", help="What it shows.")
+@click.option("--motif", metavar="WORDS", help="What it shows.")
 @click.option("--remove", is_flag=True, help="Take this kind out of the plan.")
 def kind(
     project: Path,
