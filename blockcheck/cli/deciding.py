@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from ..planning.plan import BlockRecord
+from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
@@ -82,7 +82,7 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
         return
     lines = [f"Trim to {words.size(quilt.plan, *quilt.size_mm)}."]
     for one in chosen:
-        lines += ["", f"{words.sentence(words.called(one.name))}{words.trim_state(quilt, one)}"]
+        lines += ["", f"{words.sentence(called(one.name))}{words.trim_state(quilt, one)}"]
         lines += [f"  {problem}" for problem in one.problems]
         steps = one.instructions(unit=quilt.plan.unit, fraction=quilt.plan.fraction)
         lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]

@@ -63,7 +63,7 @@ class Measurement:
     def _in_block(self, points_mm: np.ndarray) -> np.ndarray:
         side = self.corners_mm[1] - self.corners_mm[0]
         c, s = side / np.linalg.norm(side)
-        return (points_mm - self.corners_mm[0]) @ np.array([[c, -s], [s, c]])
+        return np.asarray((points_mm - self.corners_mm[0]) @ np.array([[c, -s], [s, c]]))
 
     @property
     def guard_mm(self) -> float:

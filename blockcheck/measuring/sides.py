@@ -161,7 +161,7 @@ def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:
     p, u = np.roll(q, 1, axis=0), np.roll(v, 1, axis=0)  # the side before
     gap = q - p
     t = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
-    return p + t[:, None] * u
+    return np.asarray(p + t[:, None] * u)
 
 
 def _quantities(c: np.ndarray) -> np.ndarray:

@@ -97,7 +97,7 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
 def board_cells(board: Board) -> np.ndarray:
     """Return the board as OpenCV draws it, one element a cell: True where it is black."""
     size = (board.columns * _CELLS, board.rows * _CELLS)
-    return board.charuco(1.0).generateImage(size, None, 0, 1) == 0
+    return np.asarray(board.charuco(1.0).generateImage(size, None, 0, 1) == 0)
 
 
 def _card_page(canvas: TaggedCanvas, page: tuple[float, float], board: Board, side: float) -> None:

@@ -13,7 +13,7 @@ from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
 
-class TaggedCanvas(Canvas):
+class TaggedCanvas(Canvas):  # type: ignore[misc] # ReportLab has no types
     """A canvas that keeps what each piece of its content is.
 
     Parameters

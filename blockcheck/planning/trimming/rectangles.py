@@ -36,7 +36,7 @@ def frontier(block: Block, widths_mm: ArrayLike, max_turn: float = math.pi / 4) 
     ndarray
         Heights in millimetres; 0 where the width does not fit at all. Never increasing.
     """
-    return frontiers([block], widths_mm, max_turn)[0]
+    return np.asarray(frontiers([block], widths_mm, max_turn)[0])
 
 
 def frontiers(
