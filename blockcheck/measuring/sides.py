@@ -15,7 +15,9 @@ from .results import Measurement
 
 CLOTH_HEIGHT_U = 0.2  # mm, 1 sigma: one layer against several at a seam
 EDGE_MODEL_PX = 0.35  # 1 sigma of where blur and shade put an edge, the same along a side
-EDGE_MODEL_MM = 0.05  # 1 sigma of where a raw edge's fray begins
+EDGE_MODEL_MM = 0.06  # 1 sigma of where a raw edge's fray begins
+FRAY = 0.3  # of the points' spread, 1 sigma of what yarns along a whole side may move it by
+SHARP_PX = 4.0  # over which a sharp edge does not tell mat from cloth: blur
 BY_HAND_PX = 4.0  # 1 sigma of a corner set by hand
 _ENDS = 0.04  # of a side, left out at each end
 
@@ -106,6 +108,10 @@ def _fit(
     n = len(inner)
     noise = side.sigma_px / px_per_mm
     model = float(np.hypot(EDGE_MODEL_PX / px_per_mm, EDGE_MODEL_MM))
+    # yarns and flaps that stand out of the body, and what the photo does not tell apart (uniform)
+    fray = FRAY * side.spread_px / px_per_mm
+    blind = max(0.0, side.blind_px - SHARP_PX) / px_per_mm / np.sqrt(12)
+    model = float(np.sqrt(model**2 + fray**2 + blind**2))
     if side.by_hand:
         model = float(np.hypot(model, BY_HAND_PX / px_per_mm))
     shift_u = float(np.hypot(model, noise / np.sqrt(n)))

@@ -24,6 +24,9 @@ _WEIGHED = 2  # of these are weighed, and in fine steps every other row
 _STIFF = 1.5  # price of moving by a pixel between neighbouring places
 _FREE_PX = 1.5  # pixels nearer to each other tell the same
 _GAP_MM = 1.5  # of plain mat: what lies beyond is another thing
+_TOLD = 1.5  # evidence by which a place is told from another
+_DRIFT = 5.0  # by which the mat beside a piece may differ from the mat as a whole
+_FRAYED_MM = 0.8  # spread of points that make no side
 _WINDOW_MM = 2.0  # how far both sides of an edge are judged
 _PIECES = 12  # of a side, each with its own looks of mat and cloth
 _NEAR_MM = (0.4, 5.0)  # from the edge, where these looks are learnt
@@ -66,6 +69,8 @@ class Trace:
     sigma_px : float
     spread_px : float
         Of the trusted points about the curve.
+    blind_px : float
+        How far across the edge the evidence does not tell mat from cloth.
     inside, outside : float
         Evidence for cloth inside and for mat outside, -1 to 1, median along the side.
     clear : float
@@ -74,6 +79,7 @@ class Trace:
         Fraction of the path that lies on a card.
     moved : float
         How far the path is from where it was expected, at most, in pixels.
+    px_per_mm : float
     fine : bool
     """
 
@@ -83,12 +89,19 @@ class Trace:
     smooth_px: np.ndarray
     sigma_px: float
     spread_px: float
+    blind_px: float
     inside: float
     outside: float
     clear: float
     barred: float
     moved: float
+    px_per_mm: float
     fine: bool
+
+    @property
+    def frayed(self) -> bool:
+        """Whether the points lie too far apart for a side."""
+        return self.spread_px > _FRAYED_MM * self.px_per_mm
 
     @property
     def support(self) -> float:
@@ -145,11 +158,13 @@ def trace(
     if lines is not None and lines.colours is not None:
         print_ = lines.colours.log_mixed(colour)
     width = colour.shape[1] // (sides * _PIECES)
-    weighed = place_by_place = np.zeros((0, 0), np.float32)
-    rows = np.zeros(0, int)
+    weighed = place_by_place = gained = np.zeros((0, 0), np.float32)
+    rows, told, out_, in_ = np.zeros(0, int), np.zeros(0, bool), np.zeros(0), np.zeros(0)
+    window, guard = max(4, round(_WINDOW_MM * px_per_mm / apart)), round(2 / apart)
     for learning in (False,) if fine else (False, True):
         if learning:
-            looks, each = _learn(looks, colour, weighed, zone, rows, apart / px_per_mm)
+            sound = told.reshape(sides, -1).mean(axis=1) > 0.5
+            looks, each = _learn(looks, colour, weighed, zone, rows, apart / px_per_mm, sound)
         expected = np.repeat(looks.mat.reshape(-1, 3), width, axis=0)
         share = np.repeat(looks.share.reshape(sides * _PIECES, -1), width, axis=0)
         weighed = evidence(
@@ -159,13 +174,13 @@ def trace(
         place_by_place = cv2.resize(
             weighed, (sides * places, len(weighed)), interpolation=cv2.INTER_AREA
         )
-        score = _gained(place_by_place, sides, px_per_mm / apart) * min(1.0, apart / _FREE_PX)
+        gained = _gained(place_by_place, sides, px_per_mm / apart)
+        score = gained * min(1.0, apart / _FREE_PX)
         score = score.reshape(len(score), sides, places).transpose(1, 0, 2)
         rows = _best_path(score, _STIFF * apart, 3).ravel()
+        out_, in_ = _both_sides(place_by_place, rows, window, guard)
+        told = (in_ > 0.25 * MOST_CLOTH) & (out_ < -0.25 * MOST_MAT)
     n = np.arange(len(rows))
-    window, guard = max(4, round(_WINDOW_MM * px_per_mm / apart)), round(2 / apart)
-    out_, in_ = _both_sides(place_by_place, rows, window, guard)
-    told = (in_ > 0.25 * MOST_CLOTH) & (out_ < -0.25 * MOST_MAT)
     strong = (in_ > 0) & (out_ < 0) & (rows > 1) & (rows < len(score[0]) - 2)
     on_card = card[rows, n * _WEIGHED]
     strong &= ~on_card
@@ -196,11 +211,13 @@ def trace(
                 base_px[k] + smooth[:, None] * outward[k],
                 max(sigma, 0.02),
                 float(np.sqrt(np.mean((off - smooth)[good] ** 2))) if good.any() else spread,
+                apart * _blind(gained[:, own], rows[own]),
                 float(np.median(in_[own])) / MOST_CLOTH,
                 -float(np.median(out_[own])) / MOST_MAT,
                 float(told[own].mean()),
                 float(on_card[own].mean()),
                 float(np.abs(smooth).max()),
+                px_per_mm,
                 fine,
             )
         )
@@ -224,6 +241,19 @@ def _gained(weighed: np.ndarray, sides: int, rows_per_mm: float) -> np.ndarray:
     return np.asarray(summed[::-1])
 
 
+def _blind(gained: np.ndarray, rows: np.ndarray) -> float:
+    """Rows over which a side's path could be moved and places lose less than `_TOLD` on average."""
+    n, most = np.arange(len(rows)), len(gained)
+    wide = 0
+    for way in (-1, 1):
+        for k in range(1, most):
+            moved = np.clip(rows + way * k, 0, most - 1)
+            if float(np.mean(gained[rows, n] - gained[moved, n])) > _TOLD:
+                break
+            wide += 1
+    return float(wide)
+
+
 def _learn(
     looks: Looks,
     colour: np.ndarray,
@@ -231,6 +261,7 @@ def _learn(
     zone: np.ndarray | None,
     rows: np.ndarray,
     mm_per_row: float,
+    sound: np.ndarray,
 ) -> tuple[Looks, np.ndarray]:
     """Learn what lies just outside and inside a path, piece by piece; and `Colours.log_each`."""
     sides, pieces = looks.share.shape[:2]
@@ -242,6 +273,8 @@ def _learn(
     if zone is not None:
         plain &= zone == 0
     cloth = (depth > near) & (depth < far) & (weighed > -0.5 * MOST_MAT)
+    # what lies inside a path that is no edge may be mat
+    cloth &= np.repeat(sound, cloth.shape[1] // sides)
     some = colour[cloth]
     known = looks.cloth if len(some) < 500 else Colours.learn(some[:: max(1, len(some) // 2500)])
     each = known.log_each(colour)
@@ -255,7 +288,8 @@ def _learn(
         seen = colour[:, own][plain[:, own]]
         if len(seen) > 30:
             middle = np.median(seen, axis=0)
-            mat[k, j] = middle
+            if np.linalg.norm(middle - mat[k, j]) < _DRIFT * looks.sigma + _DRIFT:
+                mat[k, j] = middle
             spread.append(float(np.median(np.abs(seen - middle))) * 1.4826)
         counted = np.bincount(kind[:, own][cloth[:, own]], minlength=len(known.share))
         if counted.sum() > 30:

@@ -49,6 +49,12 @@ def judge_sides(
                 "Move the card away from the block, both flat.",
                 doubtful(corners, i),
             )
+        if final and t.frayed:
+            raise EdgeNotFoundError(
+                f"The block's {SIDES[i]} edge is too frayed: its yarns hide where the cloth ends.",
+                f"Trim or press the loose yarns and take the photo again, {BY_HAND}",
+                doubtful(corners, i),
+            )
         if t.support < (0.5 if final else 0.25) or (final and not trusted(t)):
             raise EdgeNotFoundError(
                 f"The block's {SIDES[i]} edge could not be told from the mat.",

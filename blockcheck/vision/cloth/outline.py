@@ -4,27 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
-from ...errors import BlockCutOffError, EdgeNotFoundError, MeasureError, NoBlockError
+from ...errors import BlockCutOffError, MeasureError, NoBlockError
 from .candidates import (
     Candidate,
     area_mm2,
     candidates_on,
     in_order,
     is_card,
-    meet,
 )
-from .edges import BINS, Looks, Trace, trace
-from .evidence import Colours
-from .judging import HINT, judge_sides, trusted
+from .following import follow_sides
+from .judging import trusted
 from .mat_looks import Mat
-from .printed import Ink, ink_of, lines_near
+from .printed import Ink, ink_of
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
-_OUTSIDE_MM, _INSIDE_MM = 8.0, 3.0  # how much further than a candidate's doubt a side is sought
 _NO_MARKERS = np.zeros((0, 2))
 
 
@@ -40,6 +36,10 @@ class Side:
         Random noise of one point across the edge.
     support : float
         Fraction of the side's places that gave a trusted point.
+    spread_px : float
+        Of the points about their smooth curve: waviness, and yarns that stand out.
+    blind_px : float
+        How far across the edge the photo does not tell mat from cloth.
     by_hand : bool
         True where no edge was found and the line between corners set by hand stands in.
     """
@@ -47,6 +47,8 @@ class Side:
     points_px: np.ndarray
     sigma_px: float
     support: float
+    spread_px: float = 0.0
+    blind_px: float = 0.0
     by_hand: bool = False
 
 
@@ -175,89 +177,14 @@ def _refine(
     small: Small,
     by_hand: bool = False,
 ) -> Outline:
-    """Follow the four sides, widely first and then closely, and judge them."""
+    """Follow the four sides of a candidate and judge them."""
+    corners, traces = follow_sides(rgb, plane, mat, corners_mm, reach_mm, print_, small, by_hand)
     start = plane.px_from_mm(corners_mm, CLOTH_MM)
-    around = plane.px_from_mm(corners_mm.mean(0) + np.array([[0.0, 0], [1, 0], [0, 1]]), CLOTH_MM)
-    px_per_mm = float(np.sqrt(abs(np.linalg.det(around[1:] - around[0]))))
-    lines = lines_near(rgb, plane, *print_, corners_mm) if print_ is not None else None
-    look = partial(
-        trace, rgb, mat, px_per_mm=px_per_mm, lines=lines, barred=(small.barred, small.scale)
-    )
-    corners = start
-    traces: list[Trace] = []
-    looks: Colours | Looks = Colours.learn(_inside(rgb, plane, corners_mm, reach_mm))
-    outside = 1.5 if by_hand else _OUTSIDE_MM
-    for reach in ((reach_mm + outside, reach_mm + _INSIDE_MM), (2.2, 2.2), (2.2, 2.2)):
-        if traces and traces[0].fine and max(t.moved for t in traces) < px_per_mm:
-            break
-        fine = bool(traces)
-        share = np.linspace(0.03, 0.97, BINS[fine])[:, None]
-        along = np.roll(corners, -1, axis=0) - corners
-        base = corners[:, None] + share * along[:, None]
-        for i, t in enumerate(traces):
-            if t.support > 0.3:
-                base[i] = _onto(base[i], t, along[i] / np.linalg.norm(along[i]))
-        px = (reach[0] * px_per_mm, reach[1] * px_per_mm)
-        traces, looks = look(looks, base, _outward(corners), px, fine=fine)
-        corners = _corners(plane, traces, start if by_hand else None)
-        if not by_hand:
-            judge_sides(rgb.shape, corners, traces, plane)
-    if not by_hand:
-        judge_sides(rgb.shape, corners, traces, plane, final=True)
     sides = []
-    for i in range(4):
-        t = traces[i]
+    for i, t in enumerate(traces):
         if by_hand and not trusted(t):
             line = start[i] + np.linspace(0.03, 0.97, 50)[:, None] * (start[(i + 1) % 4] - start[i])
-            sides.append(Side(line, 2.0, 0.0, True))
+            sides.append(Side(line, 2.0, 0.0, by_hand=True))
         else:
-            sides.append(Side(t.points_px[t.good], t.sigma_px, t.support))
+            sides.append(Side(t.points_px[t.good], t.sigma_px, t.support, t.spread_px, t.blind_px))
     return Outline(corners, (sides[0], sides[1], sides[2], sides[3]))
-
-
-def _inside(
-    rgb: np.ndarray, plane: PlaneLike, corners_mm: np.ndarray, reach_mm: float
-) -> np.ndarray:
-    """(N, 3) colours of what is surely the block's inside."""
-    across = np.linalg.norm(np.roll(corners_mm, -1, axis=0) - corners_mm, axis=1).min()
-    edge = min(0.3, reach_mm / across)
-    f = np.linspace(edge, 1 - edge, 50)
-    a, b, c, d = corners_mm[:, None, None]
-    x, y = f[None, :, None], f[:, None, None]
-    places = (1 - y) * ((1 - x) * a + x * b) + y * ((1 - x) * d + x * c)
-    i = np.rint(plane.px_from_mm(places.reshape(-1, 2), CLOTH_MM)).astype(int)
-    h, w = rgb.shape[:2]
-    return rgb[np.clip(i[:, 1], 0, h - 1), np.clip(i[:, 0], 0, w - 1)]
-
-
-def _outward(corners: np.ndarray) -> np.ndarray:
-    """(4, 2) unit vectors out of the sides of four corners in clockwise order."""
-    along = np.roll(corners, -1, axis=0) - corners
-    return (along @ np.array([[0, -1], [1, 0]])) / np.linalg.norm(along, axis=1, keepdims=True)
-
-
-def _onto(base: np.ndarray, found: Trace, u: np.ndarray) -> np.ndarray:
-    """Move a straight base line onto the curve found before."""
-    n = np.array([u[1], -u[0]])
-    s = found.smooth_px @ u
-    return np.asarray(
-        base + np.interp(base @ u, s, found.smooth_px @ n)[:, None] * n - (base @ n)[:, None] * n
-    )
-
-
-def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
-    """Meeting points of the straight lines through the sides."""
-    lines = []
-    for i, t in enumerate(traces):
-        use = t.good if t.good.sum() > 10 else np.ones(len(t.good), bool)
-        points = t.points_px[use]
-        if by_hand is not None and not trusted(t):
-            points = by_hand[[i, (i + 1) % 4]]
-        p = plane.mm_from_px(points, CLOTH_MM)
-        middle = p.mean(0)
-        direction = np.linalg.svd(p - middle, full_matrices=False)[2][0]
-        lines.append((middle, direction))
-    corners = np.array([meet(lines[i - 1], lines[i]) for i in range(4)])
-    if not np.isfinite(corners).all():
-        raise EdgeNotFoundError("The block's sides do not meet in four corners.", HINT)
-    return np.asarray(plane.px_from_mm(corners, CLOTH_MM))

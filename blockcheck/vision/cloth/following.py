@@ -1,0 +1,214 @@
+"""The four sides of a candidate, followed from wide to close until they settle."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import cv2
+import numpy as np
+
+from ...errors import EdgeNotFoundError
+from .candidates import meet
+from .edges import BINS, Looks, Trace, trace
+from .evidence import Colours
+from .judging import HINT, judge_sides, trusted
+from .mat_looks import Mat
+from .printed import Ink, lines_near
+from .small_picture import CLOTH_MM, PlaneLike, Small
+
+_OUTSIDE_MM, _INSIDE_MM = 8.0, 3.0  # how much further than a candidate's doubt a side is sought
+_CLOSE_MM = 2.2
+_LEAST_MM = 25.0  # a block's width, when a side is sought from the opposite one
+_LOST = 0.25  # support of a side that is sought again
+_FEW, _MOST = 4, 0.6  # pieces of line, and how many of them are seen, where mat is bare
+
+
+def follow_sides(
+    rgb: np.ndarray,
+    plane: PlaneLike,
+    mat: Mat,
+    corners_mm: np.ndarray,
+    reach_mm: float,
+    print_: tuple[np.ndarray, Ink] | None,
+    small: Small,
+    by_hand: bool = False,
+) -> tuple[np.ndarray, list[Trace]]:
+    """Follow the sides near four corners; `by_hand` ones stand where no edge is seen.
+
+    Parameters
+    ----------
+    corners_mm : (4, 2) array
+    reach_mm : float
+        How far the sides may be off.
+    print_ : pieces of the mat's lines and their colours, or None
+
+    Returns
+    -------
+    (4, 2) array
+        Corners, in pixels.
+    list of Trace
+        Top, right, bottom, left.
+
+    Raises
+    ------
+    BlockCutOffError, EdgeNotFoundError
+        Where not all sides are surely a block's; never for corners set by hand.
+    """
+    start = plane.px_from_mm(corners_mm, CLOTH_MM)
+    around = plane.px_from_mm(corners_mm.mean(0) + np.array([[0.0, 0], [1, 0], [0, 1]]), CLOTH_MM)
+    px_per_mm = float(np.sqrt(abs(np.linalg.det(around[1:] - around[0]))))
+    look = partial(
+        trace,
+        rgb,
+        mat,
+        px_per_mm=px_per_mm,
+        lines=lines_near(rgb, plane, *print_, corners_mm) if print_ is not None else None,
+        barred=(small.barred, small.scale),
+    )
+    colours = Colours.learn(_inside(rgb, plane, corners_mm, reach_mm))
+    if by_hand:
+        near = (reach_mm + 1.5, reach_mm + _INSIDE_MM)
+        traces, looks = look(colours, *_straight(start, False), _px(near, px_per_mm), fine=False)
+        corners = _corners(plane, traces, start)
+    else:
+        near = (reach_mm + _OUTSIDE_MM, reach_mm + _INSIDE_MM)
+        traces, looks = look(colours, *_straight(start, False), _px(near, px_per_mm), fine=False)
+        far = 0.4 * near[0] * px_per_mm
+        lost = [
+            i
+            for i, t in enumerate(traces)
+            if not trusted(t) and (t.support < _LOST or t.moved > far)
+        ]
+        if lost and not any((i + 2) % 4 in lost for i in lost):
+            again = list(traces)
+            for i in lost:
+                again[i] = _from_opposite(plane, traces, start, i, looks, look, px_per_mm)
+            corners = _corners(plane, again, None)
+            if all(_bare(small, start, corners, i) for i in lost):
+                inside = _inside(rgb, plane, plane.mm_from_px(corners, CLOTH_MM), 5.0)
+                near = (_INSIDE_MM, _INSIDE_MM)
+                traces, looks = look(
+                    Colours.learn(inside),
+                    *_straight(corners, False),
+                    _px(near, px_per_mm),
+                    fine=False,
+                )
+        corners = _corners(plane, traces, None)
+        judge_sides(rgb.shape, corners, traces, plane)
+    for _ in range(2):
+        base, outward = _straight(corners, True)
+        for i, t in enumerate(traces):
+            if t.support > 0.3:
+                base[i] = _onto(base[i], t, outward[i])
+        traces, looks = look(
+            looks, base, outward, _px((_CLOSE_MM, _CLOSE_MM), px_per_mm), fine=True
+        )
+        corners = _corners(plane, traces, start if by_hand else None)
+        if not by_hand:
+            judge_sides(rgb.shape, corners, traces, plane)
+        if max(t.moved for t in traces) < px_per_mm:
+            break
+    if not by_hand:
+        judge_sides(rgb.shape, corners, traces, plane, final=True)
+    return corners, traces
+
+
+def _px(reach_mm: tuple[float, float], px_per_mm: float) -> tuple[float, float]:
+    return reach_mm[0] * px_per_mm, reach_mm[1] * px_per_mm
+
+
+def _straight(corners: np.ndarray, fine: bool) -> tuple[np.ndarray, np.ndarray]:
+    """(4, N, 2) places along the sides of four corners in clockwise order, (4, 2) ways out."""
+    share = np.linspace(0.03, 0.97, BINS[fine])[:, None]
+    along = np.roll(corners, -1, axis=0) - corners
+    out = along @ np.array([[0, -1], [1, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
+    return corners[:, None] + share * along[:, None], out
+
+
+def _from_opposite(
+    plane: PlaneLike,
+    traces: list[Trace],
+    start: np.ndarray,
+    side: int,
+    looks: Looks,
+    look: partial[tuple[list[Trace], Looks]],
+    px_per_mm: float,
+) -> Trace:
+    """Look for a side all the way from the one opposite, parallel to it.
+
+    What lies beside a block (a shadow, a stain) may have been taken for a part of it.
+    """
+    near = plane.mm_from_px(traces[(side + 2) % 4].smooth_px[::-1], CLOTH_MM)
+    along = (near[-1] - near[0]) / np.linalg.norm(near[-1] - near[0])
+    away = np.array([along[1], -along[0]])
+    ends = plane.mm_from_px(start[[side, (side + 1) % 4]], CLOTH_MM)
+    last = float(((ends - near.mean(0)) @ away).max()) + _OUTSIDE_MM
+    half = (last - _LEAST_MM) / 2
+    if half < 1:
+        return traces[side]
+    base = plane.px_from_mm(near + (_LEAST_MM + half) * away, CLOTH_MM)
+    out = plane.px_from_mm(near + (_LEAST_MM + half + 1) * away, CLOTH_MM) - base
+    good = [i for i, t in enumerate(traces) if trusted(t)]
+    shown = Looks(
+        looks.cloth,
+        looks.share[good].mean(axis=(0, 1), keepdims=True).repeat(looks.share.shape[1], axis=1),
+        looks.mat[good].mean(axis=(0, 1), keepdims=True).repeat(looks.mat.shape[1], axis=1),
+        looks.sigma,
+    )
+    outward = (out.mean(0) / np.linalg.norm(out.mean(0)))[None]
+    found, _ = look(shown, base[None], outward, _px((half, half), px_per_mm), fine=False)
+    return found[0]
+
+
+def _bare(small: Small, before: np.ndarray, now: np.ndarray, side: int) -> bool:
+    """Whether the mat's lines show where a side was given up, so that no cloth lies there."""
+    if small.segments is None or small.seen is None:
+        return False
+    a, b = side, (side + 1) % 4
+    given_up = np.array([now[b], now[a], before[a], before[b]], np.float32)
+    middle = small.segments.mean(1)
+    there = np.array([cv2.pointPolygonTest(given_up, m, False) > 0 for m in middle.tolist()])
+    return bool(there.sum() >= _FEW and small.seen[there].mean() > _MOST)
+
+
+def _inside(
+    rgb: np.ndarray, plane: PlaneLike, corners_mm: np.ndarray, reach_mm: float
+) -> np.ndarray:
+    """(N, 3) colours of what is surely the block's inside."""
+    across = np.linalg.norm(np.roll(corners_mm, -1, axis=0) - corners_mm, axis=1).min()
+    edge = min(0.3, reach_mm / across)
+    # closer together near the sides
+    f = edge + (1 - 2 * edge) * (1 - np.cos(np.linspace(0, np.pi, 50))) / 2
+    a, b, c, d = corners_mm[:, None, None]
+    x, y = f[None, :, None], f[:, None, None]
+    places = (1 - y) * ((1 - x) * a + x * b) + y * ((1 - x) * d + x * c)
+    i = np.rint(plane.px_from_mm(places.reshape(-1, 2), CLOTH_MM)).astype(int)
+    h, w = rgb.shape[:2]
+    return rgb[np.clip(i[:, 1], 0, h - 1), np.clip(i[:, 0], 0, w - 1)]
+
+
+def _onto(base: np.ndarray, found: Trace, n: np.ndarray) -> np.ndarray:
+    """Move a straight base line with the normal `n` onto the curve found before."""
+    u = np.array([-n[1], n[0]])
+    s = found.smooth_px @ u
+    return np.asarray(
+        base + np.interp(base @ u, s, found.smooth_px @ n)[:, None] * n - (base @ n)[:, None] * n
+    )
+
+
+def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
+    """Meeting points of the straight lines through the sides."""
+    lines = []
+    for i, t in enumerate(traces):
+        use = t.good if t.good.sum() > 10 else np.ones(len(t.good), bool)
+        points = t.points_px[use]
+        if by_hand is not None and not trusted(t):
+            points = by_hand[[i, (i + 1) % 4]]
+        p = plane.mm_from_px(points, CLOTH_MM)
+        middle = p.mean(0)
+        direction = np.linalg.svd(p - middle, full_matrices=False)[2][0]
+        lines.append((middle, direction))
+    corners = np.array([meet(lines[i - 1], lines[i]) for i in range(4)])
+    if not np.isfinite(corners).all():
+        raise EdgeNotFoundError("The block's sides do not meet in four corners.", HINT)
+    return np.asarray(plane.px_from_mm(corners, CLOTH_MM))
