@@ -304,11 +304,11 @@ def _label_sides(drawing: _Drawing, corners: np.ndarray, texts: Sequence[str]) -
 
 
 def _label_corners(drawing: _Drawing, corners: np.ndarray, block: MeasuredBlock) -> None:
-    """Write each corner's number and angle, off the corner outwards."""
+    """Write each corner's angle, off the corner outwards."""
     normals = _normals(corners)
     for i, (corner, angle) in enumerate(zip(corners, block.angles_deg, strict=True)):
         out = normals[i] + normals[i - 1]
-        text = f"{i}: {angle.value:.1f}°"
+        text = f"{angle.value:.1f}°"
         drawing.label(text, _beside(corner, corner, out / np.hypot(*out), drawing.thick))
 
 
