@@ -35,15 +35,30 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
             plan = replace(plan, chosen_mm=parse_size(to, plan.unit))
             check_plan(plan)
         quilt = work_out(plan, blocks)
-        _need(quilt, "size", quilt.choice)
+        if not any(one.choice for one in quilt.each):
+            stop(Status.BLOCKS, quilt.gaps["size"])
         if choose:
             kept.set_plan(plan)
-    assert quilt.choice is not None
     if as_json:
         parts = ("size_mm", "choice", "uncertain", "unmarked", "set_aside", "seams", "gaps")
-        say(to_json("size", **{name: getattr(quilt, name) for name in parts}))
+        others = {one.kind: {p: getattr(one, p) for p in parts} for one in quilt.others}
+        say(to_json("size", **{p: getattr(quilt, p) for p in parts}, others=others))
         return
+    lines: list[str] = []
+    for one in quilt.each:
+        lines += ["", f"{words.sentence(one.kind)}:"] if len(quilt.each) > 1 else []
+        lines += _size(one, blocks)
+    _say(lines)
+    note(words.RULER_FIRST)
+    if choose:
+        note(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
+
+
+def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
+    """What is said of the size of one kind of block."""
     lines = [words.headline(quilt), *words.reasons(quilt), ""]
+    if quilt.choice is None:
+        return lines
     lines += [f"  {words.size_row(quilt, row)}" for row in quilt.choice.table]
     if quilt.below and quilt.plan.planned_mm is not None:
         lines += ["", f"Below the planned {words.size(quilt.plan, *quilt.plan.planned_mm)}:"]
@@ -53,10 +68,7 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
         lines.append(f"{'Across' if dimension == 'width' else 'Down'} the block: {seam.sentence}")
     if "seams" in quilt.gaps:
         lines.append(quilt.gaps["seams"])
-    _say([*lines, *words.how_sure(quilt, blocks)])
-    note(words.RULER_FIRST)
-    if choose:
-        note(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
+    return [*lines, *words.how_sure(quilt, blocks)]
 
 
 @command("trim")
@@ -72,20 +84,29 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
                 Status.PROJECT,
                 f"There is no block {name}. The blocks are {words.names([b.name for b in blocks])}.",
             )
-        if name in quilt.set_aside:
+        if any(name in one.set_aside for one in (quilt, *quilt.others)):
             stop(Status.BLOCKS, f"{name} is set aside, so it has no trim lines.")
-    _need(quilt, "trims", quilt.trims)
-    assert quilt.size_mm is not None
-    chosen = [one for one in quilt.trims if not names or one.name in names]
+    if not any(one.trims for one in quilt.each):
+        stop(Status.BLOCKS, quilt.gaps["trims"])
+    kinds = [
+        (one, [t for t in one.trims if not names or t.name in names])
+        for one in (quilt, *quilt.others)
+    ]
     if as_json:
-        say(to_json("trim", size_mm=quilt.size_mm, trims=chosen))
+        others = {q.kind: {"size_mm": q.size_mm, "trims": some} for q, some in kinds[1:]}
+        say(to_json("trim", size_mm=quilt.size_mm, trims=kinds[0][1], others=others))
         return
-    lines = [f"Trim to {words.size(quilt.plan, *quilt.size_mm)}."]
-    for one in chosen:
-        lines += ["", f"{words.sentence(called(one.name))}{words.trim_state(quilt, one)}"]
-        lines += [f"  {problem}" for problem in one.problems]
-        steps = one.instructions(unit=quilt.plan.unit, fraction=quilt.plan.fraction)
-        lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]
+    lines: list[str] = []
+    for one, chosen in kinds:
+        if chosen and one.size_mm is not None:
+            of = f" ({one.kind})" if len(quilt.each) > 1 else ""
+            lines.append(f"Trim to {words.size(one.plan, *one.size_mm)}{of}.")
+        for block in chosen:
+            name = words.sentence(called(block.name))
+            lines += ["", f"{name}{words.trim_state(one, block)}"]
+            lines += [f"  {problem}" for problem in block.problems]
+            steps = block.instructions(unit=one.plan.unit, fraction=one.plan.fraction)
+            lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]
     _say(lines)
     note(f"\n{words.RULER_FIRST} {words.CAUTION}")
 

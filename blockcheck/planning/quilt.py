@@ -60,6 +60,8 @@ class QuiltPlan:
         For an offset setting.
     fabrics : tuple of Fabric
     finish : Finish or None
+    kind : str
+        Which kind of block the sizes and trim lines are of.
     others : tuple of QuiltPlan
         Sizes and trim lines of the plan's further kinds of blocks, each under its own plan.
     pairs : tuple of Pair
@@ -83,10 +85,16 @@ class QuiltPlan:
     half_block: CutPiece | None = None
     fabrics: tuple[Fabric, ...] = ()
     finish: Finish | None = None
+    kind: str = ""
     others: tuple[QuiltPlan, ...] = ()
     pairs: tuple[Pair, ...] = ()
     single_halves: tuple[str, ...] = ()
     gaps: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def each(self) -> tuple[QuiltPlan, ...]:
+        """One for every kind of block that there are blocks of; itself where there are none."""
+        return tuple(q for q in (self, *self.others) if q.names) or (self,)
 
     @property
     def size_mm(self) -> tuple[float, float] | None:
@@ -152,7 +160,8 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         half_block=None if layout is None else layout.piece(HALF),
         fabrics=cuts[0] if cuts else (),
         finish=cuts[1] if cuts else None,
-        others=tuple(each.values()),
+        kind=plan.kind,
+        others=tuple(replace(one, kind=kind) for kind, one in each.items()),
         pairs=both[0] if both else (),
         single_halves=both[1] if both else (),
         gaps=gaps,

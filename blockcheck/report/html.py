@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -43,14 +44,6 @@ def report_html(
     paper : {"letter", "a4"}
         The paper that it prints on.
     """
-    record = {b.name: b for b in blocks}
-    trims, undrawn = [], []
-    for i, trim in enumerate(quilt.trims):
-        flat = flat_photo((photos or {}).get(trim.name), record[trim.name])
-        if flat is None:
-            undrawn.append(trim.name)
-        picture = trim_picture(quilt.plan, record[trim.name], trim, flat, f"t{i}")
-        trims.append((trim, record[trim.name], Markup(picture)))
     environment = Environment(
         loader=PackageLoader("blockcheck", "report"),
         autoescape=True,
@@ -58,11 +51,6 @@ def report_html(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    plots = [
-        Markup(drawing.measured_sizes(quilt, list(blocks), dimension))
-        for dimension in ("width", "height")
-        if quilt.names
-    ]
     cloths = {
         f.name: [
             Markup(cloth_picture(one, f.cloth.pieces, quilt.plan, name=f"f{i}c{j}"))
@@ -82,16 +70,48 @@ def report_html(
         cloths=cloths,
         title=drawing.clean(title),
         paper=paper,
-        trims=trims,
-        undrawn=undrawn,
-        how_sure=words.how_sure(quilt, blocks),
-        plots=plots,
-        measured=words.measured_rows(quilt, blocks),
+        parts=[
+            _part(one, blocks, photos or {}, i, len(quilt.each))
+            for i, one in enumerate(quilt.each)
+            if one.names
+        ],
         groups=_groups,
-        table=Markup(drawing.size_table(quilt)),
         rows=Markup(drawing.rows_to_scale(quilt)),
     )
     return unbroken(page)
+
+
+def _part(
+    quilt: QuiltPlan,
+    blocks: Sequence[BlockRecord],
+    photos: Mapping[str, PhotoFile | None],
+    number: int,
+    kinds: int,
+) -> dict[str, Any]:
+    """What the report says of one kind of block: `quilt` with what is drawn of it."""
+    record = {b.name: b for b in blocks}
+    n = str(number or "")
+    trims, undrawn = [], []
+    for i, trim in enumerate(quilt.trims):
+        flat = flat_photo(photos.get(trim.name), record[trim.name])
+        if flat is None:
+            undrawn.append(trim.name)
+        picture = trim_picture(quilt.plan, record[trim.name], trim, flat, f"t{n}-{i}")
+        trims.append((trim, record[trim.name], Markup(picture)))
+    return {
+        "quilt": quilt,
+        "n": n,
+        "of": f": {quilt.kind}" if kinds > 1 else "",
+        "trims": trims,
+        "undrawn": undrawn,
+        "how_sure": words.how_sure(quilt, blocks),
+        "plots": [
+            Markup(drawing.measured_sizes(quilt, list(blocks), dimension))
+            for dimension in ("width", "height")
+        ],
+        "measured": words.measured_rows(quilt, blocks),
+        "table": Markup(drawing.size_table(quilt)),
+    }
 
 
 def unbroken(text: str) -> str:

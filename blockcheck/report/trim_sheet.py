@@ -43,7 +43,8 @@ def write_trim_sheet(
     BlockcheckError
         If there is no such paper.
     """
-    if quilt.size_mm is None or not quilt.trims:
+    kinds = [one for one in quilt.each if one.size_mm is not None and one.trims]
+    if not kinds:
         raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
     if paper not in PAPERS_MM:
         raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
@@ -52,14 +53,16 @@ def write_trim_sheet(
     canvas = TaggedCanvas(written, width, height, f"{_known(title)}: trim sheet")
     sheet = _Sheet(canvas, width, height, title)
     per = _ACROSS * _DOWN
-    for first in range(0, len(quilt.trims), per):
-        sheet.begin(f"Trim to {words.size(quilt.plan, *quilt.size_mm)}")
+    for one, first in ((q, i) for q in kinds for i in range(0, len(q.trims), per)):
+        assert one.size_mm is not None
+        of = f", {one.kind}" if len(kinds) > 1 else ""
+        sheet.begin(f"Trim to {words.size(one.plan, *one.size_mm)}{of}")
         sheet.write(
             "Trim the right and top edges. Turn the block 180°, line up the ruler's lines for this "
             "size with the two edges you just cut, and trim the left and bottom edges (as drawn). The "
             "amounts show where to lay the ruler; what counts is the size."
         )
-        sheet.blocks(quilt, first, quilt.trims[first : first + per])
+        sheet.blocks(one, first, one.trims[first : first + per])
         sheet.end()
     if quilt.finish is not None:
         sheet.begin("Cut the rest")

@@ -114,6 +114,11 @@ def _why(quilt: QuiltPlan, choice: Choice) -> list[str]:
         said.append(
             f"The largest size that every block reaches is {size(plan, *choice.largest_mm or ())}."
         )
+    if choice.why == "tied":
+        said.append(
+            "The quilt's setting ties this size to the other kinds of blocks: they share a row or "
+            "a column."
+        )
     by_name: dict[str, list[str]] = {}
     for limit in choice.limits if choice.why == "largest" else ():
         lacks = length(plan, limit.short_mm, fraction=32, rounding="up")
