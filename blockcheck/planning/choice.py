@@ -107,13 +107,11 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
             trims = trims_of(plan, used, cloth, size)
     holds = _holds(used, cloth, trims)
     doubts = {t.name: 1 - p if t.fits else p for t, p in zip(trims, holds, strict=True)}
-    short = {m.name for m in below}
-    may_reach = {}
-    if planned is not None and short:
-        some = [i for i, b in enumerate(used) if b.name in short]
-        few, shapes = [used[i] for i in some], [cloth[i] for i in some]
-        laid = trims_of(plan, few, shapes, planned)
-        may_reach = dict(zip([b.name for b in few], _holds(few, shapes, laid), strict=True))
+    known = {b.name: (b.width_mm.u, b.height_mm.u) for b in used}
+    may_reach: dict[str, float] = {}
+    for m in below:
+        u = known[m.name][m.side in ("top", "bottom")]
+        may_reach[m.name] = may_reach.get(m.name, 1.0) * m.reach_probability(plan.give_mm, u)
     return Choice(
         size,
         why,

@@ -50,11 +50,16 @@ def run(count: int) -> list[float]:
     return list(np.diff(clock))
 
 
-run(50)  # libraries loaded
-print("blocks   sizes    trim    rows   total  per block")
-for count in (50, 100, 200, 400):
-    parts = np.min([run(count) for _ in range(3)], axis=0)
-    print(
-        f"{count:6d}" + "".join(f"{s:7.2f}s" for s in (*parts, parts.sum())),
-        f"{parts.sum() / count * 1000:6.2f} ms",
-    )
+def main() -> None:
+    run(50)  # libraries loaded
+    print("blocks   sizes    trim    rows   total  per block")
+    for count in (50, 100, 200, 400):
+        parts = np.min([run(count) for _ in range(3)], axis=0)
+        print(
+            f"{count:6d}" + "".join(f"{s:7.2f}s" for s in (*parts, parts.sum())),
+            f"{parts.sum() / count * 1000:6.2f} ms",
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -12,11 +12,12 @@ from blockcheck.errors import PlanError
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
 from blockcheck.planning.trimming.placement import place
-from blockcheck.planning.trimming.rectangles import frontier, frontiers
+from blockcheck.planning.trimming.rectangles import axes, frontier, frontiers
 from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
 from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.stack import Stack
 from blockcheck.units import INCH
+from fixtures.brute import bowed, tallest
 
 SAILBOAT = np.array([[0.0, 0.0], [6.5, 0.0], [6.5, 9.5], [0.0, 9.5]]) * INCH
 
@@ -108,6 +109,22 @@ def test_every_turn_looked_at():
     assert (heights >= best - 0.01).all()
     # tall rectangles only are asked for, as a common size does
     assert frontiers(blocks, widths, least_mm=8 * INCH) == pytest.approx(heights, abs=0.01)
+
+
+def test_brute_force_agrees_beside_bows():
+    """Near the widest width, beside edges with two bows; `docs/benchmarks/brute.py` does 1000.
+
+    Outline 66 once had a frontier of 0 where a rectangle of 191 mm fits.
+    """
+    for i in (5, 8, 11, 66, 134, 59, 75, 104):
+        rng = np.random.default_rng(10_000 + i)
+        block = Block("b", bowed(rng, bow=rng.choice([0.3, 1.0, 2.0])))
+        spread = np.ptp(block.outline_mm @ axes(block.turn)[0])
+        width = spread - rng.choice([1, 2, 3, 4, 5, 6, 8, 10])
+        found = frontier(block, width)[0]
+        tried = tallest(block.outline_mm, width, own=block.turn)
+        if max(found, tried) > 0.5 * block.reach_mm:
+            assert found == pytest.approx(tried, abs=0.05)
 
 
 def test_brute_force_agrees():

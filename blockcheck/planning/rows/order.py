@@ -15,7 +15,7 @@ from ...errors import PlanError
 from ...units import INCH
 from .seam_matches import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
 
-_LOOKED_AT = 400_000  # exchanges times misses in one round, for time
+_LOOKED_AT = 150_000  # exchanges times misses in one round, for time
 
 
 @dataclass(frozen=True)
@@ -196,7 +196,7 @@ def _exchange(
     i, j = np.triu_indices(n, 1)
     i, j = (z[:: max(1, len(z) * len(fixed) // _LOOKED_AT)] for z in (i, j))
     along, across = (part[:, i] - part[:, j] for part in (shares[:, :n], shares[:, n:]))
-    for _ in range(50):
+    for _ in range(30):
         now = shares @ excess[order].T.ravel() + fixed
         gain = excess[order[j]] - excess[order[i]]
         worst = np.abs(now[:, None] + gain[:, 0] * along + gain[:, 1] * across).max(axis=0)

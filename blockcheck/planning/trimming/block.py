@@ -80,6 +80,12 @@ class Block:
         angle, length = np.arctan2(edge[:, 1], edge[:, 0]), np.hypot(*edge.T)
         return float(np.angle(np.sum(length * np.exp(4j * angle))) / 4)
 
+    @cached_property
+    def reach_mm(self) -> float:
+        """Height of the outline at the block's own turn."""
+        c, s = math.cos(self.turn), math.sin(self.turn)
+        return float(np.ptp(self.outline_mm @ np.array([-s, c])))
+
     def transposed(self) -> Block:
         """The block with x and y exchanged, so that width becomes height."""
         return Block(self.name, self.outline_mm[:, ::-1], self.guard_mm, self.give_mm)

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...errors import PlanError
 from ...units import INCH
 from .block import Array, Block
 from .placement import Wishes, offcuts, place_all
-from .rectangles import axes, frontiers
+from .rectangles import axes, frontiers, taller
 
 EPS = 1e-6
 _WIDTHS = 4  # looked at together
+_LOWEST = 4  # blocks looked at once more for each width
 
 
 @dataclass(frozen=True)
@@ -135,15 +135,16 @@ def common_size(
     k = int(np.argmin(np.abs(widths - w)))
     wider = float(widths[k + 1]) if k + 1 < len(widths) else w + step_mm
     higher = min(math.floor(h / step_mm + EPS) * step_mm + step_mm, height_at_most)
-    beyond = reach[:, k + 1] if k + 1 < len(widths) else np.zeros(n)
+    known = k + 1 < len(widths) and heights[:, k + 1].any()
+    beyond = heights[:, k + 1] if known else frontiers(blocks, wider, least_mm=0.5 * h)[:, 0]
     limits = []
     if square:
-        limits += _limit(blocks, beyond < wider - EPS, wider, wider)
+        limits += _limit(blocks, beyond, wider, wider)
     else:
         if higher > h + EPS:
-            limits += _limit(blocks, heights[:, k] < higher - EPS, w, higher, "height")
+            limits += _limit(blocks, heights[:, k], w, higher, "height")
         if fix_width_mm is None and wider <= width_at_most + EPS:
-            limits += _limit(blocks, beyond < h - EPS, wider, h, "width")
+            limits += _limit(blocks, beyond, wider, h, "width")
     return CommonSize(w, h, step_mm, tuple(limits), tuple(rows))
 
 
@@ -151,10 +152,7 @@ def _marks(blocks: Sequence[Block], step_mm: float, at_most_mm: float) -> Array:
     """Widths to look at: the marks from half of the narrowest block to beyond the widest."""
     spread = []
     for b in blocks:
-        away = b.outline_mm[:, None] - b.outline_mm
-        across = b.outline_mm @ axes(b.turn)[0]
-        odd = len(b.outline_mm) < 4  # no sides to speak of: any direction may be the widest
-        reach = float(np.hypot(*away.T).max()) if odd else float(np.ptp(across))
+        reach = _diameter(b) if _odd(b) else float(np.ptp(b.outline_mm @ axes(b.turn)[0]))
         spread.append(reach - 2 * b.margin_mm)
     last = math.floor(max(spread) / step_mm + EPS) + 1
     marks = np.arange(max(1, math.floor(0.5 * min(spread) / step_mm)), last + 1) * step_mm
@@ -162,6 +160,15 @@ def _marks(blocks: Sequence[Block], step_mm: float, at_most_mm: float) -> Array:
     if len(below) < len(marks):
         marks = np.append(below, at_most_mm)
     return np.asarray(marks, dtype=np.float64)
+
+
+def _odd(block: Block) -> bool:
+    """Whether there are no four sides to speak of, so that any direction may be the widest."""
+    return len(block.outline_mm) < 4
+
+
+def _diameter(block: Block) -> float:
+    return float(np.hypot(*(block.outline_mm[:, None] - block.outline_mm).T).max())
 
 
 def _on_marks(
@@ -179,36 +186,53 @@ def _heights(
 ) -> Array:
     """The heights that each block reaches for each width; 0 if never looked at.
 
-    A narrower rectangle can be no taller than the narrowest of all, so that widths below the
-    point where even such an area would be smaller than one in hand are left out.
+    No rectangle is taller than its block, so that widths below the point where even such an area
+    would be smaller than one in hand are left out.
     """
     heights = np.zeros((len(blocks), len(widths)))
-    heights[:, 0] = frontiers(blocks, widths[0])[:, 0]
-    first = _on_marks(heights[:, :1], widths[:1], step_mm, at_most_mm, square)
-    cap = np.minimum(-np.sort(-heights[:, 0]), at_most_mm)
-    area = widths[0] * -np.sort(-first[:, 0])
-    # whatever is lower has less area than that in hand
-    least = area[-1] / widths[-1]
-    for end in range(len(widths), 1, -_WIDTHS):
+    tall = [(_diameter(b) if _odd(b) else b.reach_mm) - 2 * b.margin_mm for b in blocks]
+    cap = np.minimum(-np.sort(-np.array(tall)), at_most_mm)
+    # a width that the narrowest block has to spare gives an area to begin with
+    sure = len(widths) // 2
+    heights[:, sure] = frontiers(blocks, widths[sure], least_mm=0.5 * min(tall))[:, 0]
+    reach = _on_marks(heights, widths, step_mm, at_most_mm, square)[:, sure]
+    area = widths[sure] * -np.sort(-reach)
+    for end in range(len(widths), 0, -_WIDTHS):
         bound = np.minimum(cap, widths[end - 1]) if square else cap
         if (widths[end - 1] * bound <= area + EPS).all():
             break
-        some = np.arange(max(end - _WIDTHS, 1), end)
-        low = float(widths[some[0]]) - EPS if square else least
+        some = np.arange(max(end - _WIDTHS, 0), end)
+        # whatever is lower has less area than that in hand for all
+        low = float(widths[some[0]]) - EPS if square else float(area[-1] / widths[end - 1])
         heights[:, some] = frontiers(blocks, widths[some], least_mm=low)
+        for k in some:  # what all reach is decided by the lowest: it is looked at once more
+            for _ in range(_LOWEST):
+                i, second = (
+                    int(z) for z in np.argsort(heights[:, k])[[0, min(1, len(blocks) - 1)]]
+                )
+                others = heights[second, k] if second != i else at_most_mm
+                if widths[k] * min(others, cap[-1]) <= area[-1] + EPS:
+                    break
+                high = taller(blocks[i], float(widths[k]), float(heights[i, k]), low)
+                if high <= heights[i, k]:
+                    break
+                heights[i, k] = high
         reach = _on_marks(heights[:, some], widths[some], step_mm, at_most_mm, square)
         area = np.maximum(area, (widths[some] * -np.sort(-reach, axis=0)).max(axis=1))
     return heights
 
 
 def _limit(
-    blocks: Sequence[Block], short: NDArray[np.bool_], width: float, height: float, name: str = ""
+    blocks: Sequence[Block], reach: Array, width: float, height: float, name: str = ""
 ) -> list[Limit]:
-    """The block among the short ones that lacks most for a size, and where it does.
+    """The block that lacks most for a size, among those that reach the least of its height.
 
     `name` is the dimension that is asked about; the one that lacks more where it is empty.
     """
-    some = [b for b, is_short in zip(blocks, short, strict=True) if is_short]
+    low = np.flatnonzero(reach < height - EPS)
+    worst = low[np.argsort(reach[low], kind="stable")]
+    last = reach[worst[min(_LOWEST, len(worst)) - 1]] + 0.1 if len(worst) else 0.0
+    some = [blocks[i] for i in worst if reach[i] <= last][: 8 * _LOWEST]
     half = np.array([width, height]) / 2
     none = np.empty((0, 2))
     laid = place_all([Wishes(b, half, none, 0.0, None, 0) for b in some])

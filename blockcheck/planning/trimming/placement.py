@@ -307,20 +307,30 @@ def _solve(programs: Sequence[_Program]) -> list[Array | None]:
     answers: list[Array | None] = []
     for i in range(0, len(programs), _TOGETHER):
         some = programs[i : i + _TOGETHER]
-        found = milp(
-            np.concatenate([p.cost for p in some]),
-            constraints=LinearConstraint(
-                block_diag([p.matrix for p in some], format="csc"),
-                -np.inf,
-                np.concatenate([p.bound for p in some]),
-            ),
-            bounds=Bounds(
-                np.concatenate([p.low for p in some]), np.concatenate([p.high for p in some])
-            ),
-        )
-        ends = np.cumsum([len(p.cost) for p in some])[:-1]
-        answers += [None] * len(some) if found.x is None else np.split(found.x, ends)
+        x = _found(some)
+        if x is None:  # one of them is hard on the solver: each by itself, then without presolve
+            for one in some:
+                alone = _found([one])
+                answers.append(_found([one], presolve=False) if alone is None else alone)
+            continue
+        answers += np.split(x, np.cumsum([len(p.cost) for p in some])[:-1])
     return answers
+
+
+def _found(some: Sequence[_Program], *, presolve: bool = True) -> Array | None:
+    found = milp(
+        np.concatenate([p.cost for p in some]),
+        constraints=LinearConstraint(
+            block_diag([p.matrix for p in some], format="csc"),
+            -np.inf,
+            np.concatenate([p.bound for p in some]),
+        ),
+        bounds=Bounds(
+            np.concatenate([p.low for p in some]), np.concatenate([p.high for p in some])
+        ),
+        options={"presolve": presolve},
+    )
+    return None if found.x is None else np.asarray(found.x)
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Rectangles inside a measured outline: how tall for a width, at any turn and place.
 
 For a fixed turn `stack` has the answer. The best turn is sought within those that the block's
-extent leaves open, by tangents (Kelley 1960); the height is then never too great, and low by
-less than 0.01 mm unless two turns are nearly as good.
+extent leaves open, by tangents (Kelley 1960); the height is then never too great. It is too low
+where a rectangle could end short of an inward bow's inner point, which `taller` looks into.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from .block import Array, Block
 from .stack import Stack
+from .trying import avoidable, tallest_by_trying
 
 _CHUNK = 64  # blocks at once, for memory
 _NARROW = 0.15  # radians; beyond it several turns may be good ones, and a wide fan is laid
@@ -36,7 +37,22 @@ def frontier(block: Block, widths_mm: ArrayLike, max_turn: float = math.pi / 4) 
     ndarray
         Heights in millimetres; 0 where the width does not fit at all. Never increasing.
     """
-    return np.asarray(frontiers([block], widths_mm, max_turn)[0])
+    widths = np.atleast_1d(np.asarray(widths_mm, dtype=np.float64))
+    low = frontiers([block], widths, max_turn)[0]
+    return np.array([taller(block, w, h) for w, h in zip(widths, low, strict=True)])
+
+
+def taller(block: Block, width_mm: float, height_mm: float, least_mm: float = 0.0) -> float:
+    """The height for a width that `frontiers` gave, or a greater one beside an inward bow.
+
+    Looked for where a rectangle could end short of a bow's inner point, by trying. Heights below
+    `least_mm` or half of the block's are of no interest.
+    """
+    grown, margin = width_mm + 2 * block.margin_mm, 2 * block.margin_mm
+    least = max(height_mm + margin, least_mm + margin, 0.5 * block.reach_mm)
+    if grown <= 0 or not avoidable(block, grown, least):
+        return height_mm
+    return max(height_mm, tallest_by_trying(block, grown) - margin)
 
 
 def frontiers(
@@ -45,7 +61,7 @@ def frontiers(
     max_turn: float = math.pi / 4,
     least_mm: float = 0.0,
 ) -> Array:
-    """The frontiers of many blocks at once, one row each.
+    """The frontiers of many blocks at once, one row each, too low at most beside inward bows.
 
     Heights below `least_mm` are of no interest: they may come out too low, and sooner.
     """

@@ -39,6 +39,10 @@ class Missing:
     seam_left_mm: float
     advice: str
 
+    def reach_probability(self, give_mm: float, u_mm: float) -> float:
+        """Probability that nothing is short all the same: as of `holds_probability`."""
+        return _tail(2 * give_mm - self.short_mm, u_mm)
+
 
 def below_size(
     blocks: Sequence[Block], width_mm: float, height_mm: float, *, seam_mm: float = INCH / 4
@@ -57,6 +61,8 @@ def below_size(
     half = np.array([width_mm, height_mm]) / 2
     wishes = [Wishes(block, half, np.empty((0, 2)), seam_mm, None, 0) for block in short_of]
     for block, laid in zip(short_of, place_all(wishes), strict=True):
+        if laid.clearance_mm >= -block.give_mm - _EPS:
+            continue  # it fits beside an inward bow
         cuts = offcuts(block, laid)
         lacks = [
             (-2 * (spare + block.guard_mm), pair)
@@ -103,5 +109,9 @@ def holds_probability(block: Block, laid: Placement, u_mm: tuple[float, float]) 
     chance = 1.0
     for spare, u in zip(laid.spare_mm, u_mm, strict=True):
         slack = 2 * (spare + block.guard_mm + block.give_mm)
-        chance *= normal_cdf(slack / u) if u > 0 else float(slack >= -_EPS)
+        chance *= _tail(slack, u)
     return chance
+
+
+def _tail(slack: float, u: float) -> float:
+    return normal_cdf(slack / u) if u > 0 else float(slack >= -_EPS)
