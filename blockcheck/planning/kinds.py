@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+from ..errors import PlanError
 from .choice import Choice, choose
 from .layouts.planned import tied
 from .plan import BlockRecord, Plan
@@ -43,6 +44,11 @@ def tie(
     used : mapping of str to sequence of BlockRecord
     cloth : callable
         A block as its plan judges it.
+
+    Raises
+    ------
+    PlanError
+        If more would have to be trimmed off than two seam allowances: that is another size.
     """
     halves = {k.name for k in plan.kinds if k.halves}
     place = {
@@ -60,6 +66,8 @@ def tie(
             if stands and plan.kind in there:
                 least = place[plan.kind][side]
             for kind in there:
+                if place[kind][side] - least > 2 * plan.seam_mm:
+                    raise _untrimmable(plan, kind, there, side)
                 width, height = wanted[kind]
                 wanted[kind] = (width, least) if side else (least, height)
     result = dict(choices)
@@ -71,6 +79,16 @@ def tie(
         again = choose(own, used[kind], [cloth(b, own) for b in used[kind]])
         result[kind] = replace(again, why="tied")
     return result
+
+
+def _untrimmable(plan: Plan, kind: str, tied_to: Sequence[str], side: int) -> PlanError:
+    """More than squaring up would take off: blocks of other sizes, not of one."""
+    line, way = (("column", "wide"), ("row", "high"))[side]
+    others = ", ".join(k for k in tied_to if k != kind)
+    return PlanError(
+        f"{kind} lies in one {line} with {others}, and is not equally {way}.",
+        f"Frame the smaller ones, or give each kind a {line} of its own (--order).",
+    )
 
 
 def _joined(half_mm: float, plan: Plan) -> float:

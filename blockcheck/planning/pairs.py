@@ -40,6 +40,11 @@ class Pair:
     height_mm: Estimate
     eases: bool
 
+    @property
+    def alike(self) -> bool:
+        """Whether no edge or diagonal differs, beyond doubt."""
+        return all(d.alike == "yes" for d in self.differences)
+
 
 def compare(left: BlockRecord, right: BlockRecord, plan: Plan, name: str = "") -> Pair:
     """Compare two halves; the left one's right side is sewn to the right one's left side.

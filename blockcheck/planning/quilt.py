@@ -70,7 +70,7 @@ class QuiltPlan:
         Halves without a mirrored one.
     gaps : mapping of str to str
         What could not be worked out, and why, in a sentence with what to do. Keys: "size",
-        "planned", "seams", "trims", "rows", "cuts", "pairs".
+        "planned", "seams", "trims", "rows", "cuts", "pairs", "tied".
     """
 
     plan: Plan
@@ -135,7 +135,7 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     found = {kind: one.choice for kind, one in each.items() if one.choice is not None}
     if len(found) > 1:
         gaps: dict[str, str] = {}
-        found = _try(gaps, "size", lambda: tie(plan, found, kinds, _cloth)) or found
+        found = _try(gaps, "tied", lambda: tie(plan, found, kinds, _cloth)) or found
         each = {
             kind: replace(one, choice=found.get(kind), gaps={**one.gaps, **gaps})
             for kind, one in each.items()

@@ -79,14 +79,17 @@ def cloth(plan: Plan, fabric: Fabric) -> list[str]:
 def suffices(plan: Plan, fabric: Fabric) -> str:
     """Whether the cloth in hand is enough."""
     counts = Counter(c.said for c in fabric.in_hand)
-    hand = " and ".join(f"{n} × {said}" if n > 1 else said for said, n in counts.items())
+    hand = words.listed([f"{n} × {said}" if n > 1 else said for said, n in counts.items()])
     laid = fabric.cloth
     if laid.suffices == "yes":
-        return f"{hand} is enough: everything is laid out on it."
+        return f"The cloth in hand ({hand}) is enough: everything is laid out on it."
     lack = words.length(plan, laid.need_mm, fraction=32, rounding="up")
     if laid.suffices == "no":
-        return f"{hand} is not enough: the pieces alone are larger. {lack} more is needed."
+        return (
+            f"The cloth in hand ({hand}) is not enough, the pieces alone are larger: {lack} more "
+            "is needed."
+        )
     return (
-        f"No way was found to cut it all from {hand}, though the pieces alone are not larger. "
-        f"With {lack} more there is one."
+        f"No way was found to cut it all from the cloth in hand ({hand}), though the pieces alone "
+        f"are not larger. With {lack} more there is one."
     )

@@ -1,12 +1,30 @@
-"""Sentences about mirrored halves."""
+"""Sentences about kinds of blocks and mirrored halves."""
 
 from __future__ import annotations
 
 from ..planning.pairs import Pair
 from ..planning.plan import Plan
+from ..planning.quilt import QuiltPlan
 from ..planning.rows.halves import HalvesDifference
 from ..units import format_uncertainty
 from . import words
+
+
+def places(quilt: QuiltPlan) -> list[str]:
+    """Where the quilt has other places than there are blocks of a kind."""
+    said = []
+    halves = {k.name for k in quilt.plan.kinds if k.halves}
+    for one in (quilt, *quilt.others) if quilt.layout is not None else ():
+        assert quilt.layout is not None
+        half = one.kind in halves
+        wanted = quilt.layout.count(f"half of {one.kind}" if half else one.kind) // (1 + half)
+        there = len(quilt.pairs) if half else len(one.names)
+        pairs = "pairs of halves" if half else "blocks"
+        if there < wanted:
+            said.append(f"{one.kind}: {there} {pairs} measured, the quilt has places for {wanted}.")
+        elif there > wanted:
+            said.append(f"{one.kind}: {there - wanted} {pairs} more than the quilt has places for.")
+    return said
 
 
 def verdict(plan: Plan, pair: Pair) -> str:

@@ -18,6 +18,7 @@ from . import words
 from .drawing import Svg, put
 
 WIDE = 380.0  # of a drawing, in the units that letters are sized in
+LEAST = 5.0  # of a letter, however small the piece
 _LETTER = 0.62  # width of a letter, of its height
 _MARKS = (  # hatchings: lines in a square of 8, as x1 y1 x2 y2
     ((2, 2, 4, 4), (6, 6, 8, 8)),
@@ -177,7 +178,7 @@ def _label(svg: Svg, corners: Sequence[Point], letter: str, name: str) -> None:
     ):
         svg.text(x, y + 4, name, 11, text_anchor="middle")
         return
-    size = min(13.0, 1.5 * reach)
+    size = min(13.0, max(1.5 * reach, LEAST))
     svg.text(x, y + 0.36 * size, letter, size, text_anchor="middle", font_weight="bold")
 
 

@@ -86,6 +86,8 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
         said += _doubts(choice)
     if "planned" in quilt.gaps:
         said.append(quilt.gaps["planned"])
+    if "tied" in quilt.gaps:
+        said.append(quilt.gaps["tied"])
     if quilt.set_aside:
         said.append(f"Set aside and not counted: {names(quilt.set_aside)}.")
     if quilt.uncertain:

@@ -116,10 +116,10 @@ def test_cloth_in_hand(run):
     rulers(run, a="6,9", b="6,9", c="6,9", d="6,9")
     run("plan", "sails", "--border", "3in", "--fabric", "border=blue", "--have", "blue=1/2 yd")
     cut = run("cut", "sails")
-    assert "1/2 yd is enough" in cut
+    assert "The cloth in hand (1/2 yd) is enough" in cut
     run("plan", "sails", "--have", "blue=6x6in", "--allowance", "20%", "--lengthwise", "border")
     cut = run("cut", "sails")
-    assert "6x6in is not enough" in cut
+    assert "The cloth in hand (6x6in) is not enough" in cut
     assert "shrinkage 20% more" in cut
     assert "along the lengthwise grain" in cut
     assert "in hand" in run("plan", "sails")
