@@ -7,6 +7,7 @@ import io
 import json
 import math
 import os
+import re
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
@@ -56,7 +57,8 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
     ----------
     path : Path
         A table with the columns name, width, height and, if wanted, unit (in, cm or mm);
-        separated by commas, semicolons or tabs. Lengths as of `parse_length`.
+        separated by commas, semicolons or tabs. Lengths as of `parse_length`, or with a decimal
+        comma where the cell holds it alone.
     unit : str
         Unit of rows that name none.
 
@@ -66,8 +68,12 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         With the line that cannot be used.
     """
     text = _read(path)
+    first, _, rest = text.partition("\n")
+    separator = re.fullmatch(r"sep=(.)\s*", first)  # as some spreadsheets begin a table
+    text = rest if separator else text
     header = text.partition("\n")[0]
-    table = csv.DictReader(io.StringIO(text), delimiter=max(",;\t", key=header.count))
+    between = separator[1] if separator else max(",;\t", key=header.count)
+    table = csv.DictReader(io.StringIO(text), delimiter=between)
     try:
         table.fieldnames = [(c or "").strip().lower() for c in table.fieldnames or ()]
         rows = [(table.line_num, row) for row in table]
@@ -97,6 +103,11 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         where = f"{path.name}, line {line}"
         if not any((row.get(c) or "").strip() for c in COLUMNS):
             continue
+        if any((cell or "").strip() for cell in row.get(None, ())):
+            raise ProjectError(
+                f"{where}: there are more cells than the first line has names.",
+                "A decimal comma? Write 6.5, or put the cells apart by semicolons.",
+            )
         if cells["source"] not in ("", "ruler"):
             raise ProjectError(
                 f"{where}: block {cells['name']} was measured from a photo, not with a ruler.",
@@ -107,7 +118,13 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
                 f"{where}: the name is empty or stands there twice.",
                 "Give each block its own name.",
             )
-        row_unit = cells["unit"] or unit
+        row_unit = cells["unit"].lower() or unit
+        for side in ("width", "height"):
+            if not cells[side]:
+                raise ProjectError(
+                    f"{where}: block {cells['name']} has no {side}.",
+                    "Give every block a width and a height.",
+                )
         if row_unit not in MM_PER:
             raise ProjectError(f'{where}: "{row_unit}" is not in, cm or mm.')
         try:
@@ -119,6 +136,13 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
 
 
 def _size(text: str, unit: str) -> Estimate:
+    if comma := re.fullmatch(r"(\d+),(\d+)(\D*)", text):  # decimal, as the cell holds it alone
+        if len(comma[2]) == 3:
+            raise LengthError(
+                f'"{text}" can be read in two ways.',
+                "Write thousands without a comma, or 6.5 for 6,5.",
+            )
+        text = f"{comma[1]}.{comma[2]}{comma[3]}"
     mm = parse_length(text, unit)
     if not MIN_MM <= mm <= MAX_MM:
         raise LengthError(

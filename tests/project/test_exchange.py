@@ -180,7 +180,7 @@ def test_a_table_taken_twice_adds_nothing_and_a_new_size_is_measured_again(quilt
         ("name,width\nA,6\n", "no column height"),
         ("", "no column name, width, height"),
         ("name,width,height\nA,6,9\nB,wide,9\n", 'line 3: "wide" is not a length'),
-        ("name,width,height\nA,6,\n", 'line 2: "" is not a length'),
+        ("name,width,height\nA,6,\n", "line 2: block A has no height"),
         ("name,width,height\nA,165,229\n", 'line 2: "165" cannot be a block\'s side'),
         ("name,width,height\nA,6,9\nA,6,9\n", "line 3: the name is empty or stands there twice"),
         ("name,width,height\n,6,9\n", "line 2: the name is empty"),
