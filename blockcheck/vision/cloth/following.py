@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from functools import partial
 
-import cv2
 import numpy as np
 
 from ...errors import EdgeNotFoundError
 from .candidates import meet
 from .edges import BINS, Looks, Trace, trace
 from .evidence import Colours
-from .judging import HINT, judge_sides, trusted
+from .judging import HINT, SIDES, doubtful, judge_sides, trusted
 from .mat_looks import Mat
 from .printed import Ink, lines_near
 from .small_picture import CLOTH_MM, PlaneLike, Small
@@ -20,7 +19,8 @@ _OUTSIDE_MM, _INSIDE_MM = 8.0, 3.0  # how much further than a candidate's doubt 
 _CLOSE_MM = 2.2
 _LEAST_MM = 25.0  # a block's width, when a side is sought from the opposite one
 _LOST = 0.25  # support of a side that is sought again
-_FEW, _MOST = 4, 0.6  # pieces of line, and how many of them are seen, where mat is bare
+_RIM_MM, _FEW = (2.0, 15.0), 4  # inside a side, and pieces of line there, that tell
+_BARE = 0.45  # of them seen: mat lies there, not cloth
 
 
 def follow_sides(
@@ -73,18 +73,14 @@ def follow_sides(
     else:
         near = (reach_mm + _OUTSIDE_MM, reach_mm + _INSIDE_MM)
         traces, looks = look(colours, *_straight(start, False), _px(near, px_per_mm), fine=False)
-        far = 0.4 * near[0] * px_per_mm
-        lost = [
-            i
-            for i, t in enumerate(traces)
-            if not trusted(t) and (t.support < _LOST or t.moved > far)
-        ]
+        bare = lines_inside(small, _corners(plane, traces, None), px_per_mm)
+        lost = [i for i, t in enumerate(traces) if t.support < _LOST or bare[i] > _BARE]
         if lost and not any((i + 2) % 4 in lost for i in lost):
             again = list(traces)
             for i in lost:
                 again[i] = _from_opposite(plane, traces, start, i, looks, look, px_per_mm)
             corners = _corners(plane, again, None)
-            if all(_bare(small, start, corners, i) for i in lost):
+            if lines_inside(small, corners, px_per_mm).max() <= _BARE:
                 inside = _inside(rgb, plane, plane.mm_from_px(corners, CLOTH_MM), 5.0)
                 near = (_INSIDE_MM, _INSIDE_MM)
                 traces, looks = look(
@@ -110,6 +106,14 @@ def follow_sides(
             break
     if not by_hand:
         judge_sides(rgb.shape, corners, traces, plane, final=True)
+        bare = lines_inside(small, corners, px_per_mm)
+        if bare.max() > _BARE:
+            i = int(bare.argmax())
+            raise EdgeNotFoundError(
+                f"The mat's lines go on inside what was found as the block's {SIDES[i]} edge.",
+                HINT,
+                doubtful(corners, i),
+            )
     return corners, traces
 
 
@@ -160,15 +164,23 @@ def _from_opposite(
     return found[0]
 
 
-def _bare(small: Small, before: np.ndarray, now: np.ndarray, side: int) -> bool:
-    """Whether the mat's lines show where a side was given up, so that no cloth lies there."""
+def lines_inside(small: Small, corners: np.ndarray, px_per_mm: float) -> np.ndarray:
+    """(4,) share of the mat's lines just inside each side that are seen: cloth hides nearly all.
+
+    Nothing is said (0) of sides with few lines inside.
+    """
+    found = np.zeros(4)
     if small.segments is None or small.seen is None:
-        return False
-    a, b = side, (side + 1) % 4
-    given_up = np.array([now[b], now[a], before[a], before[b]], np.float32)
+        return found
     middle = small.segments.mean(1)
-    there = np.array([cv2.pointPolygonTest(given_up, m, False) > 0 for m in middle.tolist()])
-    return bool(there.sum() >= _FEW and small.seen[there].mean() > _MOST)
+    _, outward = _straight(corners, False)
+    depth = -np.einsum("sni,si->sn", middle[None] - corners[:, None], outward) / px_per_mm
+    within = (depth > _RIM_MM[0]).all(axis=0)
+    for i in range(4):
+        near = within & (depth[i] < _RIM_MM[1])
+        if near.sum() >= _FEW:
+            found[i] = small.seen[near].mean()
+    return found
 
 
 def _inside(

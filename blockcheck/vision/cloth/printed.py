@@ -17,13 +17,14 @@ from .evidence import BESIDE, ON, Colours
 from .mat_looks import dot, linear
 from .small_picture import PlaneLike
 
-_ENOUGH = 250  # pieces of line to tell their colour from
+_ENOUGH = 150  # pieces of line to tell their colour from
 _LINE_MM = 0.9  # the widest printed line
 _OFF_MM = 1.2  # how far off its foreseen place a line is looked for
 _ABOUT_MM = 0.25  # how well a line's place is known from its own pieces
 _AROUND_MM = 18.0  # of the block, where lines matter
 _FAR = 25  # pieces along a line: seen further off they do not tell where it runs
 _FAINT = 0.3  # of the ink's usual strength: less is no line
+_DASHED = 0.12  # of the pieces halfway between lines are seen: there are lines, whole or dashed
 _WITHIN = np.linspace(0.12, 0.88, 9)  # of a piece, clear of the crossing lines
 
 
@@ -131,7 +132,9 @@ def lines_near(
     ends = plane.mm_from_px(pieces.reshape(-1, 2)).reshape(-1, 2, 2)
     across = (ends[:, 1] - ends[:, 0])[:, None] @ np.array([[0, 0.5], [-0.5, 0]])
     halfway = plane.px_from_mm((ends + across).reshape(-1, 2)).reshape(-1, 2, 2)
-    _draw(rgb, plane, halfway, ends + across, False, printed)
+    some = halfway[:: max(1, len(halfway) // _ENOUGH)]
+    if _ridges(_across(rgb, plane, some)[0], ink)[3].mean() > _DASHED:
+        _draw(rgb, plane, halfway, ends + across, False, printed)
     colours = _draw(rgb, plane, pieces, ends, True, printed)
     return replace(printed, colours=Colours.learn(colours) if len(colours) > 50 else None)
 
@@ -146,18 +149,9 @@ def _draw(
 ) -> np.ndarray:
     """Mark the lines in the mask, each where its own pieces show it; (N, 3) colours on them."""
     profile, step = _across(rgb, plane, pieces)
-    ink = printed.ink.ink - printed.ink.mat
-    beside = np.median(profile[:, [0, 1, -2, -1]], axis=1)
-    amount = (profile - beside[:, None]) @ ink / (ink @ ink)
-    # a ridge falls off on both sides, the edge of cloth does not
-    k = round(_LINE_MM / _OFF_MM * (amount.shape[1] // 2))
-    foot = np.maximum(amount[:, : -2 * k], amount[:, 2 * k :])
-    ridge = amount[:, k:-k] - foot
-    top = ridge.argmax(axis=1) + k
-    strong = ridge.max(axis=1)
-    plain = np.linalg.norm(beside - printed.ink.mat, axis=1) < 0.6 * np.linalg.norm(ink)
-    seen = (strong > _FAINT) & plain
-    if not seen.any() or (not solid and seen.mean() < 0.12):
+    amount, top, strong, seen = _ridges(profile, printed.ink)
+    k = _foot(amount)
+    if not seen.any():
         return np.zeros((0, 3))
     t = np.arange(amount.shape[1])
     near = np.abs(t - top[:, None]) <= k
@@ -185,6 +179,24 @@ def _draw(
             cv2.polylines(printed.mask, fixed, False, value, int(size), cv2.LINE_8, 4)
     on = np.abs(t - amount.shape[1] // 2 - place[:, None] / step) < 0.5 * width[:, None] / step + 1
     return np.asarray(profile[on & seen[:, None]])
+
+
+def _foot(amount: np.ndarray) -> int:
+    """How far from a line's middle its foot is, in samples."""
+    return round(_LINE_MM / _OFF_MM * (amount.shape[1] // 2))
+
+
+def _ridges(profile: np.ndarray, ink: Ink) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Amount of ink (N, K); the highest ridge's place and height (N,), and where it is a line."""
+    way = ink.ink - ink.mat
+    beside = np.median(profile[:, [0, 1, -2, -1]], axis=1)
+    amount = (profile - beside[:, None]) @ way / (way @ way)
+    # a ridge falls off on both sides, the edge of cloth does not
+    k = _foot(amount)
+    ridge = amount[:, k:-k] - np.maximum(amount[:, : -2 * k], amount[:, 2 * k :])
+    strong = ridge.max(axis=1)
+    plain = np.linalg.norm(beside - ink.mat, axis=1) < 0.6 * np.linalg.norm(way)
+    return amount, ridge.argmax(axis=1) + k, strong, (strong > _FAINT) & plain
 
 
 def _along_lines(
