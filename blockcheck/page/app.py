@@ -215,7 +215,7 @@ class Page:
         given = await _body(request)
         try:
             answer = await getattr(self.doing, action)(name, given)
-        except (KeyError, TypeError, ValueError, OverflowError) as e:
+        except (LookupError, TypeError, ValueError, OverflowError) as e:
             if isinstance(e, BlockcheckError):
                 raise
             raise ProjectError(

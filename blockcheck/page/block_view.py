@@ -47,10 +47,12 @@ def labels(plan: Plan, block: BlockRecord, kept: Kept) -> list[Shown]:
         return []
     corners, middle = block.corners_mm, block.corners_mm.mean(axis=0)
     sides = (corners + np.roll(corners, -1, axis=0)) / 2
-    places = px(block, sides + (middle - sides) * 0.2)
+    inwards = np.array([0.2, 0.13, 0.2, 0.13])[:, None]
+    places = px(block, sides + (middle - sides) * inwards)
+    anchors = ("middle", "end", "middle", "start")
     return [
-        {"at": at, "text": words.length(plan, e.value)}
-        for at, e in zip(places, kept.measurement.sides_mm, strict=True)
+        {"at": at, "text": words.length(plan, e.value), "anchor": anchor}
+        for at, e, anchor in zip(places, kept.measurement.sides_mm, anchors, strict=True)
     ]
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..errors import BlockcheckError
-from ..project import Project
 from ..project.records import settings_in
 from . import work
 from .events import Hub
@@ -19,6 +21,7 @@ from .intake import KINDS, Received
 from .pictures import Pictures
 from .shelf import Shelf
 
+ALIKE, DISTINCT = 0.9, 0.05  # correlation of two photos of one block, and more than of others
 WAITING, MEASURING, KEPT, REFUSED, KNOWN = "waiting", "measuring", "kept", "refused", "known"
 
 
@@ -196,9 +199,39 @@ class Queue:
             return
         if before is not None:  # blocks are numbered as their photos were taken in
             await asyncio.wait([before])
-        names, like = await asyncio.to_thread(self._keep, project, item, done)
+        names = await asyncio.to_thread(self._keep, project, item, done)
         said = tuple(f"{p.message} {p.hint}".strip() for p in result.problems)
-        self._set(project, replace(item, state=KEPT, blocks=tuple(names), said=said, like=like))
+        item = replace(item, state=KEPT, blocks=tuple(names), said=said)
+        self._set(project, item)
+        if len(names) == 1 and not item.again:
+            like = await self._alike(project, names[0])
+            if like and self._lines[project].items.get(item.id) == item:
+                self._set(project, replace(item, like=like))
+
+    async def _alike(self, project: str, name: str) -> str:
+        """The known block that a new one may be: of its size, and looking most like it."""
+        near = await asyncio.to_thread(_of_one_size, self._shelf, project, name)
+        own = near.pop(name, None)
+        if own is None or not near:
+            return ""
+        looks = {}
+        for one, (path, corners) in {name: own, **near}.items():
+            try:
+                looks[one] = await self._workers.run("edit", work.look_of, path, corners)
+            except BlockcheckError:
+                continue  # its photo is gone: nothing is suggested of it
+        new = looks.pop(name, None)
+        alike = (
+            sorted(
+                ((float((new * other).sum()), one) for one, other in looks.items()), reverse=True
+            )
+            if new is not None
+            else []
+        )
+        if not alike or alike[0][0] < ALIKE:
+            return ""
+        second = alike[1][0] if len(alike) > 1 else 0.0
+        return alike[0][1] if alike[0][0] - second > DISTINCT else ""
 
     def _known(self, project: str, item: Item) -> tuple[str, ...]:
         with self._shelf.open(project) as quilt:
@@ -208,31 +241,34 @@ class Queue:
         with self._shelf.open(project) as quilt:
             return {**settings_in(quilt.plan), "profiles": self.profiles}
 
-    def _keep(self, project: str, item: Item, done: work.Measured) -> tuple[list[str], str]:
-        """Keep the photo's blocks; their names, and the known block that a new one may be."""
+    def _keep(self, project: str, item: Item, done: work.Measured) -> list[str]:
+        """Keep the photo's blocks; returns their names."""
         with self._shelf.open(project) as quilt:
             names = [item.again] if item.again else None
-            called = quilt.add_result(
+            return quilt.add_result(
                 done.result, names, settings=done.settings, trimmed=item.trimmed
             )
-            like = "" if item.again or len(called) != 1 else _alike(quilt, called[0])
-            return called, like
 
 
-def _alike(quilt: Project, name: str) -> str:
-    """The one other block of this size, if there is one: it may have been photographed again."""
-    blocks = {b.name: b for b in quilt.blocks()}
-    new = blocks.pop(name)
-    near = [
-        b.name
-        for b in blocks.values()
-        if b.source == "photo"
-        and all(
-            abs(one.value - other.value) <= max(one.u95, other.u95)
-            for one, other in ((b.width_mm, new.width_mm), (b.height_mm, new.height_mm))
-        )
-    ]
-    return near[0] if len(near) == 1 else ""
+def _of_one_size(shelf: Shelf, project: str, name: str) -> dict[str, tuple[Path, np.ndarray]]:
+    """A block and those of its size, each with its photo and its corners there."""
+    with shelf.open(project) as quilt:
+        blocks = {b.name: b for b in quilt.blocks()}
+        new = blocks.get(name)
+        if new is None:
+            return {}
+        found = {}
+        for b in blocks.values():
+            pairs = ((b.width_mm, new.width_mm), (b.height_mm, new.height_mm))
+            photo = quilt.photo(b.name)
+            if (
+                b.corners_px is not None
+                and photo is not None
+                and not photo.missing
+                and all(abs(x.value - y.value) <= math.hypot(x.u95, y.u95) for x, y in pairs)
+            ):
+                found[b.name] = (photo.path, b.corners_px)
+        return found
 
 
 def _unknown(shelf: Shelf, project: str) -> list[Received]:

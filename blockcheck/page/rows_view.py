@@ -60,6 +60,7 @@ def rows(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> Shown:
         "em": max(width / 24, height / 40),
         "upright": upright,
         "misses": misses,
+        "uneven": [rows_words.side_match(quilt, laid, one) for one in laid.check.uneven],
         "better": bool(suggested(quilt, blocks)),
         "left_over": laid.left_over,
         "data": {"order": order, "upright": upright},

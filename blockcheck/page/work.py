@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from ..errors import BlockcheckError, ProjectError
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from ..measuring.measure import OpenPhoto
     from ..measuring.results import PhotoResult
     from ..planning.plan import BlockRecord, Plan
@@ -113,7 +115,7 @@ class Measured:
 def measure(path: Path, given: Mapping[str, Any]) -> Measured:
     """Measure a photo and make the pictures that are shown of it first."""
     from ..measuring.measure import OpenPhoto, open_photo
-    from ..report.screen_picture import screen_jpeg
+    from ..report.screen_picture import screen_jpegs
     from ..settings import Settings
 
     settings = Settings.of(**given)
@@ -121,8 +123,7 @@ def measure(path: Path, given: Mapping[str, Any]) -> Measured:
     if not isinstance(opened, OpenPhoto):
         return Measured(opened, settings, _pictures(path), None)
     result = opened.measure()
-    rgb = opened.photo.rgb
-    pictures = {side: screen_jpeg(rgb, side) for side in (SMALL, SCREEN)}
+    pictures = screen_jpegs(opened.photo.rgb, (SCREEN, SMALL))
     return Measured(replace(result, plane=None), settings, pictures, opened.photo.size)
 
 
@@ -132,6 +133,14 @@ def _pictures(path: Path) -> dict[int, bytes]:
         return {side: picture(path, side) for side in (SMALL, SCREEN)}
     except BlockcheckError:
         return {}
+
+
+def look_of(path: Path, corners_px: np.ndarray) -> np.ndarray:
+    """How a block looks in its photo."""
+    from ..report.screen_picture import look
+    from ..vision.photo import read_photo
+
+    return look(read_photo(path).rgb, corners_px)
 
 
 def picture(path: Path, side: int) -> bytes:

@@ -94,7 +94,11 @@ def many(folder: Path, count: int = 200) -> None:
         for n in range(count):
             corners = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * SIZE + rng.normal(0, 1, (4, 2))
             t = np.arange(8)[:, None] / 8
-            sides = [a + t * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)]
+            sides = []
+            for a, b in zip(corners, np.roll(corners, -1, 0), strict=True):
+                out = np.array([b[1] - a[1], a[0] - b[0]]) / np.hypot(*(b - a))
+                off = 4 * rng.normal(0, 0.6) * t * (1 - t) + (t > 0) * rng.normal(0, 0.1, (8, 1))
+                sides.append(a + t * (b - a) + off * out)
             w, h = (Estimate(float(v), (Term("edge fit", 0.15),)) for v in np.ptp(corners, axis=0))
             measured = Measurement(
                 corners * 8 + 200, corners, w, h, (w, h, w, h), (h, h), (w,) * 4, (w,) * 4,

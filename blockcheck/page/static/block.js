@@ -103,7 +103,9 @@ function paint() {
   for (const c of ["outline", `outline over${moving ? " moved" : ""}`]) draw(layer, "polygon", { class: c, points });
   if (now.line) for (const c of ["axis under", "axis"]) draw(layer, "line", { class: c, x1: now.line[0][0], y1: now.line[0][1], x2: now.line[1][0], y2: now.line[1][1] });
   const k = viewer.scale;
-  if (!moving) (now.labels || []).forEach(({ at, text }) => draw(layer, "text", { x: at[0], y: at[1], "font-size": 17 * k, "stroke-width": 5 * k, dy: 6 * k }, text));
+  if (!moving) (now.labels || []).forEach(({ at, text, anchor }) => {
+    draw(layer, "text", { x: at[0], y: at[1], "font-size": 17 * k, "stroke-width": 5 * k, dy: 6 * k }, text).style.textAnchor = anchor;
+  });
   viewer.hold(tool === "edges" ? edgeHandles(corners, moved) : marks());
 }
 

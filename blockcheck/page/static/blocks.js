@@ -52,7 +52,7 @@ function ruler(found) {
   found.rows.forEach((row, i) => {
     const x = n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2;
     draw(svg, "line", { x1: x, x2: x, y1: 1, y2: 8 + 30 * row.reached / most, class: i === found.chosen ? "mark chosen" : "mark" });
-    if (n < 10 || i === found.at || i === found.chosen) draw(svg, "text", { x: Math.min(Math.max(x, 26), width - 26), y: 56, class: i === found.at ? "now" : "" }, String(row.reached));
+    if (n < 10 || i === found.at || i === found.chosen) draw(svg, "text", { x: Math.min(Math.max(x, 36), width - 36), y: 56, class: i === found.at ? "now" : "" }, n < 7 ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
   });
 }
 

@@ -128,7 +128,7 @@ function body(item) {
 function question(item) {
   const settle = (block) => tried(() => act("settle", { number: item.id, block }));
   return make("div", { class: "warn" },
-    make("p", {}, `Is this ${named(item.like)} once more? It has the same size.`),
+    make("p", {}, `Is this ${named(item.like)} once more? It has the same size and looks alike.`),
     make("div", { class: "buttons" }, button(`Yes, ${named(item.like)}`, () => settle(item.like)), button("No, a new block", () => settle(""))));
 }
 

@@ -1,0 +1,220 @@
+"""What is done on the page is in the project file, and what makes no sense is refused."""
+
+import csv
+import io
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+from serving import PHOTOS, until
+
+from blockcheck.project import Project
+
+NAME = "Deeds"
+PATH = f"/p/{NAME}"
+
+
+@pytest.fixture(scope="module")
+def deeds(served):
+    """A client with a project of three measured blocks."""
+    with served.client() as client:
+        assert client.post("/new", json={"name": NAME}).status_code == 200
+        entries = {"card_side": "4 in", "planned_mm": "6 x 9"}
+        assert client.post(f"{PATH}/do/plan", json={"entries": entries}).status_code == 200
+        for n in (1, 3, 5):
+            send(client, (PHOTOS / f"sailboat-{n}.jpg").read_bytes(), f"{n}.jpg")
+        yield client
+
+
+@pytest.fixture
+def quilt(served, deeds):
+    with Project.open(served.folder / f"{NAME}.blockcheck") as one:
+        yield one
+
+
+def send(client, body, name, query=""):
+    answer = client.post(f"{PATH}/photos?name={name}{query}", content=body)
+    assert answer.status_code == 201, answer.text
+    number = answer.json()["id"]
+    return until(lambda: item(client, number), lambda i: i["state"] not in ("waiting", "measuring"))
+
+
+def item(client, number):
+    items = client.get(f"{PATH}/photos.json").json()["items"]
+    return next((i for i in items if i["id"] == number), None)
+
+
+def do(client, action, **given):
+    return client.post(f"{PATH}/do/{action}", json=given)
+
+
+def test_blocks_are_numbered_as_their_photos_were_taken_in(deeds, quilt):
+    names = {quilt.photo(b.name).path.name: b.name for b in quilt.blocks()}
+    assert names == {"1.jpg": "1", "3.jpg": "2", "5.jpg": "3"}
+
+
+def test_a_side_put_by_hand_is_marked_and_keeps_the_marks_in_the_photo(deeds, quilt):
+    block = next(b for b in quilt.blocks() if b.name == "2")
+    place = [float(v) for v in block.corners_px.mean(axis=0)]
+    assert do(deeds, "marks", name="2", points={"mast": place}).status_code == 200
+    corners = block.corners_px + np.array([[-12, 0], [0, 0], [0, 0], [-12, 0]])
+    given = {"name": "2", "corners": corners.tolist(), "held": [3], "show": "block?name=2"}
+    answer = do(deeds, "edges", **given)
+    data = answer.json()["data"]
+    assert data["held"] == [3]
+    assert "set by hand" in answer.json()["part"]
+    np.testing.assert_allclose(data["points"]["mast"], place, atol=0.1)
+    kept = quilt.latest("2")
+    assert kept.measurement.by_hand
+    assert kept.width_mm.u95 > block.width_mm.u95 + 1
+    assert quilt.history("2")[-1].detail == "by hand: left"
+    for _ in range(2):
+        assert do(deeds, "undo", of="2").status_code == 200
+    back = next(b for b in quilt.blocks() if b.name == "2")
+    assert (back.width_mm, dict(back.points_mm)) == (block.width_mm, {})
+
+
+def test_the_centre_line_is_kept_and_a_mark_off_the_cloth_is_not(deeds, quilt):
+    block = next(b for b in quilt.blocks() if b.name == "1")
+    top, bottom = block.corners_px[:2].mean(axis=0), block.corners_px[2:].mean(axis=0)
+    assert do(deeds, "marks", name="1", line=[top.tolist(), bottom.tolist()]).status_code == 200
+    assert quilt.latest("1").centre_line_mm is not None
+    assert do(deeds, "marks", name="1", points={"a": [1.0, 1.0]}).status_code == 400
+    assert do(deeds, "marks", name="1", line=[top.tolist(), top.tolist()]).status_code == 400
+    assert do(deeds, "marks", name="1", line=None).status_code == 200
+    assert quilt.latest("1").centre_line_mm is None
+
+
+def test_seams_are_suggested_in_the_photo(deeds, quilt):
+    found = do(deeds, "suggest", name="3").json()
+    corners = next(b for b in quilt.blocks() if b.name == "3").corners_px
+    places = np.array([*found["points"], *(found["line"] or [])])
+    assert len(places)
+    assert (places > corners.min(axis=0) - 5).all()
+    assert (places < corners.max(axis=0) + 5).all()
+    assert quilt.latest("3").points_mm == {}  # none of them is marked
+
+
+def test_a_block_photographed_again_is_asked_about_and_never_assumed(deeds, quilt):
+    with Image.open(PHOTOS / "sailboat-5.jpg") as picture:
+        out = io.BytesIO()
+        picture.point(lambda v: v * 0.93).save(out, "JPEG", quality=93, exif=picture.getexif())
+    new = send(deeds, out.getvalue(), "again.jpg")
+    assert new["blocks"] == ["4"]  # kept as a new block till it is said
+    asked = until(lambda: item(deeds, new["id"]), lambda i: i["like"], 20)
+    assert asked["like"] == "3"
+    assert do(deeds, "settle", number=new["id"], block="3").status_code == 200
+    assert [e.what for e in quilt.history("3")] == ["measured", "measured again"]
+    assert quilt.removed() == ("4",)
+    assert do(deeds, "undo", of="3").status_code == 200
+    assert quilt.removed() == ()
+    assert do(deeds, "remove", name="4").status_code == 200
+
+
+def test_the_chosen_size_is_kept_and_everything_follows_it(deeds, quilt):
+    sizes = deeds.get(f"{PATH}/sizes.json").json()
+    other = next(n for n in range(len(sizes["rows"])) if n != sizes["chosen"])
+    looked = deeds.get(f"{PATH}/sizes.json?row={other}").json()
+    assert looked["at"] == other
+    assert looked["chosen"] == sizes["chosen"]  # looking chooses nothing
+    assert set(looked["blocks"]) == {"1", "2", "3"}
+    assert do(deeds, "choose", row=other).status_code == 200
+    assert quilt.plan.chosen_mm is not None
+    again = deeds.get(f"{PATH}/sizes.json").json()
+    assert again["rows"][again["chosen"]]["size"] == sizes["rows"][other]["size"]
+    assert sizes["rows"][other]["size"] in deeds.get(f"{PATH}/trim").text
+    assert do(deeds, "choose", row=None).status_code == 200
+    assert quilt.plan.chosen_mm is None
+
+
+def test_a_trimmed_block_is_judged_by_a_photo(deeds, quilt):
+    assert do(deeds, "state", name="1", state="trimmed").status_code == 200
+    page = deeds.get(f"{PATH}/trim?name=1").text
+    assert "Not yet right" in page or "It is right" in page
+    assert do(deeds, "undo", of="1").status_code == 200
+    assert next(b for b in quilt.blocks() if b.name == "1").state == "measured"
+
+
+def test_ticks_and_notes_are_kept_as_they_are_made(deeds, quilt):
+    what = "block 1 to 6 × 9 in: off the top edge"
+    assert do(deeds, "tick", what=what, done=True).status_code == 200
+    assert what in quilt.ticks()
+    assert do(deeds, "tick", what=what, done=False).status_code == 200
+    assert quilt.ticks() == frozenset()
+    assert do(deeds, "note", name="1", note="<b>red</b> & sail").status_code == 200
+    assert "&lt;b&gt;red" in deeds.get(f"{PATH}/blocks").text
+
+
+@pytest.mark.parametrize(
+    ("file", "begins"),
+    [
+        ("report.html", b"<!doctype html>"),
+        ("trim-sheet.pdf", b"%PDF"),
+        ("card.pdf", b"%PDF"),
+        ("sheet.pdf", b"%PDF"),
+    ],
+)
+def test_papers_are_downloaded(deeds, file, begins):
+    answer = deeds.get(f"{PATH}/file/{file}?paper=a4")
+    assert answer.content.startswith(begins)
+    assert "attachment" in answer.headers["content-disposition"]
+    assert "script-src" not in answer.headers["content-security-policy"]
+
+
+def test_sizes_and_the_whole_project_are_downloaded(deeds):
+    text = deeds.get(f"{PATH}/file/sizes.csv").content.decode("utf-8-sig")
+    assert [row["name"] for row in csv.DictReader(io.StringIO(text))][:3] == ["1", "2", "3"]
+    whole = json.loads(deeds.get(f"{PATH}/file/project.json").content)
+    assert whole["schema"] == "blockcheck/project-1"
+    assert deeds.get(f"{PATH}/file/other.exe").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("action", "given"),
+    [
+        ("edges", {"name": "1", "corners": [[1, 2], [3]], "held": []}),
+        ("edges", {"name": "1", "corners": [[1, 2]] * 4, "held": [9]}),
+        ("edges", {"name": "1", "corners": [[1e9, 2]] * 4, "held": []}),
+        ("edges", {"name": "none", "corners": [[1, 2]] * 4, "held": []}),
+        ("marks", {"name": "1", "points": {"a": ["x", None]}}),
+        ("state", {"name": "1", "state": "eaten"}),
+        ("rename", {"name": "1", "new": "2"}),
+        ("order", {"names": ["1", "1"]}),
+        ("choose", {"row": 999}),
+        ("mend", {"number": 99, "corners": [[0, 0]] * 4, "held": []}),
+        ("settle", {}),
+        ("plan", {"entries": {"planned_mm": "huge"}}),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(deeds, quilt, action, given):
+    before = [(b.name, b.state, b.width_mm) for b in quilt.blocks()]
+    answer = do(deeds, action, **given)
+    assert answer.status_code == 400
+    assert answer.json()["said"][0]
+    assert [(b.name, b.state, b.width_mm) for b in quilt.blocks()] == before
+
+
+def test_only_actions_that_exist_can_be_asked_for(deeds):
+    for name in ("new", "__init__", "_with", "example", "nothing"):
+        assert do(deeds, name).status_code == 404
+
+
+def test_a_photo_left_in_the_folder_is_measured_at_the_next_start(tmp_path):
+    """As when the computer stopped between taking it in and measuring it."""
+    from serving import serving
+
+    from blockcheck.planning.plan import Plan
+
+    Project.create(tmp_path / "q", Plan(card_side=101.6)).close()
+    (tmp_path / "q photos").mkdir()
+    (tmp_path / "q photos" / "left.jpg").write_bytes((PHOTOS / "sailboat-2.jpg").read_bytes())
+    with serving(tmp_path, "q") as served, served.client() as client:
+        assert client.get("/", follow_redirects=True).url.path == "/p/q/photos"
+        items = until(
+            lambda: client.get("/p/q/photos.json").json()["items"],
+            lambda items: [i["state"] for i in items] == ["kept"],
+        )
+        assert items[0]["name"] == "left.jpg"
+        assert client.post("/new", json={"name": "other"}).status_code == 400  # q alone is shown
+    assert served.process.returncode == 0
