@@ -133,7 +133,7 @@ class Doing:
         with self._shelf.open(project) as quilt:
             block = _block(quilt, name)
             if "points" in given:
-                points = {str(p): xy for p, xy in given["points"].items()}
+                points = {str(p): xy for p, xy in dict(given["points"]).items()}
                 places = _to_block(block, list(points.values()))
                 quilt.set_points(name, dict(zip(points, places, strict=True)))
             if "line" in given:
@@ -254,7 +254,7 @@ class Doing:
 
     async def plan(self, project: str, given: Given) -> Given:
         """Change the plan by its form."""
-        entries = {str(k): v for k, v in given["entries"].items()}
+        entries = {str(k): v for k, v in dict(given["entries"]).items()}
         return await self._with(project, lambda q: q.set_plan(forms.read(q.plan, entries)))
 
     async def tick(self, project: str, given: Given) -> Given:

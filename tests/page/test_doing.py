@@ -178,6 +178,8 @@ def test_sizes_and_the_whole_project_are_downloaded(deeds):
         ("edges", {"name": "1", "corners": [[1e9, 2]] * 4, "held": []}),
         ("edges", {"name": "none", "corners": [[1, 2]] * 4, "held": []}),
         ("marks", {"name": "1", "points": {"a": ["x", None]}}),
+        ("marks", {"name": "1", "points": [1, 2]}),
+        ("plan", {"entries": "all"}),
         ("state", {"name": "1", "state": "eaten"}),
         ("rename", {"name": "1", "new": "2"}),
         ("order", {"names": ["1", "1"]}),
