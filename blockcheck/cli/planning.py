@@ -45,7 +45,13 @@ COUNTS = {
 }
 NONE = "none"
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
-_LINES = {"in": INCH / 8, "cm": 1.0}
+# round values of each unit: common practice
+_USUAL = {
+    "step_mm": {"in": INCH / 8, "cm": 1.0},
+    "seam_mm": {"in": INCH / 4, "cm": 6.0},
+    "tolerance_mm": {"in": INCH / 8, "cm": 3.0},
+    "fabric_width_mm": {"in": 40 * INCH, "cm": 1000.0},
+}
 
 
 def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -151,8 +157,10 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
     """
     unit = given["unit"] or plan.unit
     new: dict[str, Any] = {"unit": unit}
-    if unit != plan.unit:
-        new["step_mm"] = _LINES[unit]  # the other ruler's lines
+    if unit != plan.unit:  # what is as usual in one unit becomes what is usual in the other
+        for field, usual in _USUAL.items():
+            if field == "step_mm" or getattr(plan, field) == usual[plan.unit]:
+                new[field] = usual[unit]
     for option, field in (("planned", "planned_mm"), ("trim_to", "chosen_mm")):
         if text := given[option]:
             new[field] = None if text == NONE else parse_size(text, unit)

@@ -1,5 +1,6 @@
 """The commands that say what to trim and cut, on a project measured with a ruler and by photo."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -192,3 +193,21 @@ def test_a_measured_photo_is_drawn_on_until_it_is_gone(tmp_path):
     page = (tmp_path / "sails.html").read_text("utf-8")
     assert "data:image/jpeg" not in page
     assert "because there is no photo: block 1" in page
+
+
+def test_a_metric_quilt_is_metric_throughout_and_its_workings_add_up(tmp_path):
+    path = tmp_path / "metric.blockcheck"
+    run("new", path, "--unit", "cm", "--planned", "16.5x24", "--border", "8", "--sashing", "4")
+    rows = "A,16.5,24.1\nB,16.5,24.1\nC,16.4,24.0\nD,16.5,24.1\n"
+    (tmp_path / "sizes.csv").write_text("name,width,height\n" + rows)
+    run("import", path, tmp_path / "sizes.csv")
+    said = run("size", path)
+    assert said.startswith("All 4 blocks are the planned 16.5 × 24.0 cm: no trimming needed.")
+    assert "not certain enough" not in said  # 1 mm readings are
+    cuts = run("cut", path)
+    assert "10.2 cm" not in cuts
+    assert "30.5 cm" not in cuts
+    sums = re.findall(r"(?:(\d+) × )?([\d.]+) cm \+ 2 × ([\d.]+) cm = ([\d.]+) cm", cuts)
+    assert len(sums) >= 3
+    for many, a, b, total in sums:
+        assert float(many or 1) * float(a) + 2 * float(b) == pytest.approx(float(total))

@@ -9,14 +9,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ...errors import PlanError
-from ...units import INCH
 from ..plan import Plan
 from . import finishing
 from .cloth import Cloth, ClothPlan, as_cut, lay_on_cloth, read_cloth
 from .finishing import Backing, Binding, QuiltingLines
 from .pieces import CutPiece, Figure, written
 
-LINES_APART_MM = 2 * INCH  # marked quilting lines at most this far apart: common practice
 BACKGROUND = "background"
 PARTS = {  # of the quilt: the fabric that each is cut from unless told
     "alternate blocks": BACKGROUND,
@@ -173,7 +171,7 @@ def finish(
         Figure(name, mm, "measured through the middle" if plan.body_mm else _sum(parts, mm, unit))
         for name, mm, parts in zip(words, body_mm, parts_mm, strict=True)
     )
-    parts = max(2, math.ceil(block_mm / LINES_APART_MM - 1e-9))
+    parts = max(2, math.ceil(block_mm / finishing.LINES_APART_MM[unit] - 1e-9))
     backing = plan.backing_width_mm or plan.fabric_width_mm
     return Finish(
         (body[0], body[1]),

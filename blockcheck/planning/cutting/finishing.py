@@ -12,6 +12,13 @@ from ...errors import PlanError
 from ...units import INCH, format_length, to_step
 from .pieces import USABLE, CutPiece, decimal, grown, require_positive, to_buy, written
 
+# what is usual, each unit in its own round values: common practice
+OVERHANG_MM = {"in": 4 * INCH, "cm": 100.0}
+BINDING_STRIP_MM = {"in": 2.5 * INCH, "cm": 65.0}
+BINDING_EXTRA_MM = {"in": 12 * INCH, "cm": 300.0}
+BACKING_SEAM_MM = {"in": INCH / 2, "cm": 10.0}
+LINES_APART_MM = {"in": 2 * INCH, "cm": 50.0}  # marked quilting lines at most this far apart
+
 
 @dataclass(frozen=True)
 class Binding:
@@ -28,12 +35,14 @@ def binding(
     width_mm: float,
     height_mm: float,
     *,
-    strip_mm: float = 2.5 * INCH,
+    strip_mm: float | None = None,
     usable_mm: float = USABLE,
-    extra_mm: float = 12 * INCH,
+    extra_mm: float | None = None,
     unit: str = "in",
 ) -> Binding:
-    """Binding strips: (2 × width + 2 × height + 12 in) ÷ usable width, rounded up."""
+    """Binding strips: (2 × width + 2 × height + 12 in, or 30 cm) ÷ usable width, rounded up."""
+    strip_mm = BINDING_STRIP_MM[unit] if strip_mm is None else strip_mm
+    extra_mm = BINDING_EXTRA_MM[unit] if extra_mm is None else extra_mm
     require_positive(width=width_mm, height=height_mm, strip=strip_mm, usable_width=usable_mm)
     length = 2 * width_mm + 2 * height_mm + extra_mm
     strips = math.ceil(length / usable_mm - 1e-9)
@@ -48,9 +57,10 @@ def binding(
 
 
 def batting(
-    width_mm: float, height_mm: float, *, overhang_mm: float = 4 * INCH, unit: str = "in"
+    width_mm: float, height_mm: float, *, overhang_mm: float | None = None, unit: str = "in"
 ) -> CutPiece:
-    """Batting: the quilt and an overhang on every side (4 in is common practice)."""
+    """Batting: the quilt and an overhang on every side (4 in or 10 cm is common practice)."""
+    overhang_mm = OVERHANG_MM[unit] if overhang_mm is None else overhang_mm
     require_positive(width=width_mm, height=height_mm)
     size = width_mm + 2 * overhang_mm, height_mm + 2 * overhang_mm
     working = grown(width_mm, height_mm, overhang_mm, unit, ("", ""))
@@ -70,12 +80,13 @@ def backing(
     width_mm: float,
     height_mm: float,
     *,
-    overhang_mm: float = 4 * INCH,
+    overhang_mm: float | None = None,
     usable_mm: float = USABLE,
-    seam_mm: float = INCH / 2,
+    seam_mm: float | None = None,
     unit: str = "in",
 ) -> Backing:
     """Backing panels of the usable width sewn side by side, whichever way takes less cloth."""
+    seam_mm = BACKING_SEAM_MM[unit] if seam_mm is None else seam_mm
     whole = batting(width_mm, height_mm, overhang_mm=overhang_mm, unit=unit)
     if usable_mm <= 2 * seam_mm:
         raise PlanError("The usable width is not wider than its seams.", "")
