@@ -144,3 +144,13 @@ def test_u95_is_never_less_than_two_sigma(terms):
     estimate = Estimate(0.0, tuple(terms))
     assert estimate.u95 >= 2 * estimate.u
     assert estimate.u95 >= estimate.expanded(0.95) - 1e-12
+
+
+def test_a_scaled_estimate_keeps_the_names_of_its_terms():
+    twice = Estimate(3.0, (Term("edge fit", 0.1, 5.0),)).scaled(-2)
+    assert twice == Estimate(-6.0, (Term("edge fit", 0.2, 5.0),))
+
+
+def test_what_is_known_exactly_is_inside_up_to_its_limits():
+    assert [conformance_probability(x, 0, 4, 6) for x in (3.9, 4, 6, 6.1)] == [0, 1, 1, 0]
+    assert (verdict(5, 0, 4, 6, level=1.0), verdict(7, 0, 4, 6, level=1.0)) == ("yes", "no")

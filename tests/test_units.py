@@ -157,3 +157,49 @@ def test_marks_stay(steps, fraction, rounding):
     mm = steps * INCH / fraction
     text = format_length(mm, fraction=fraction, rounding=rounding)
     assert parse_length(text) == pytest.approx(mm, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "says"),
+    [
+        (parse_length, "0in", '"0in" is not a length greater than zero.'),
+        (parse_length, "six", '"six" is not a length.'),
+        (parse_length, "sixin", '"sixin" is not a length.'),
+        (parse_length, "1/0in", '"1/0in" is not a length: a fraction cannot have 0 below.'),
+    ],
+)
+def test_a_refused_length_is_named_as_it_was_written_with_what_to_write(read, text, says):
+    with pytest.raises(LengthError) as refused:
+        read(text)
+    assert str(refused.value) == f'{says} Write it like 6 1/2in, 6-1/2", 6.5in, 165mm or 16.5cm.'
+
+
+def test_a_refused_size_or_fraction_says_what_to_write():
+    with pytest.raises(LengthError) as refused:
+        parse_size("6")
+    assert str(refused.value) == '"6" is not a size. Write width x height, like 6x9 or 15x23cm.'
+    with pytest.raises(LengthError) as refused:
+        format_length(1.0, fraction=7)
+    assert str(refused.value) == "The fraction must be 8, 16 or 32, not 7."
+    with pytest.raises(ValueError, match="not 'sideways'"):
+        to_step(1.0, 1.0, "sideways")
+
+
+def test_a_size_without_a_unit_is_in_the_one_asked_for_and_rounding_is_to_the_nearest():
+    assert parse_size("10x15", "cm") == (100, 150)
+    assert [to_step(mm, 1.0) for mm in (1.4, 1.6)] == [1.0, 2.0]
+
+
+def test_centimetres_have_a_sign_unless_they_are_zero():
+    assert format_length(-0.2, unit="cm") == "0.0 cm"
+    assert format_length(-10, unit="cm") == "−1.0 cm"
+    assert format_length(10, unit="cm", sign=True) == "+1.0 cm"
+
+
+@pytest.mark.parametrize(
+    ("mm", "unit", "text"),
+    [(1.0, "cm", "0.10 cm"), (1.01, "cm", "0.11 cm"), (50, "cm", "5.00 cm"), (0, "cm", "0.01 cm"),
+     (25.4, "in", "1.000 in"), (25.41, "in", "1.001 in"), (0, "in", "0.001 in")],
+)  # fmt: skip
+def test_an_uncertainty_is_rounded_up_and_never_to_nothing(mm, unit, text):
+    assert format_uncertainty(mm, unit=unit) == text

@@ -134,3 +134,55 @@ def test_a_table_that_is_no_study_is_refused(tmp_path, text, says):
     table.write_text(text)
     with pytest.raises(ReadingsError, match=says):
         read_readings(table)
+
+
+def test_a_study_worked_by_hand_without_and_with_an_interaction():
+    """Two parts, two people, two tries, each pair of tries 2 apart; worked out on paper."""
+    y = np.array([[[1, 3], [2, 4]], [[5, 7], [8, 10]]], float)
+    study = gauge_study(y)  # MS: parts 50, people 8, interaction 2, error 2; pooled (8 + 2) / 5
+    assert (study.pooled, study.ev_dof) == (True, 5)
+    assert [study.ev**2, study.av**2, study.pv**2] == pytest.approx([2, 1.5, 12])
+    crossed = gauge_study(np.array([[[1, 3], [9, 11]], [[9, 11], [1, 3]]], float))
+    # MS: parts 0, people 0, interaction 128, error 2: all of the difference is who reads what
+    assert (crossed.pooled, crossed.ev_dof) == (False, 4)
+    assert [crossed.ev**2, crossed.av**2, crossed.pv**2] == pytest.approx([2, 63, 0])
+
+
+def test_tries_that_agree_wholly_leave_no_error():
+    study = gauge_study(np.array([[[1, 1], [2, 2]], [[5, 5], [6, 6]]], float))
+    assert (study.ev, study.pooled) == (0, True)
+
+
+@pytest.mark.parametrize("shape", [(1, 2, 2), (2, 2, 1), (2, 2)])
+def test_too_few_parts_or_tries_are_refused_with_what_is_needed(shape):
+    with pytest.raises(ReadingsError, match=r"two or more parts.*part,person,try,value") as refused:
+        gauge_study(np.arange(np.prod(shape), dtype=float).reshape(shape))
+    assert refused.value.hint
+
+
+def test_a_missing_reading_is_refused():
+    y = np.ones((2, 2, 2))
+    y[0, 0, 0] = np.nan
+    with pytest.raises(ReadingsError):
+        gauge_study(y)
+
+
+def test_two_readings_of_one_block_are_enough():
+    found = one_way([[1.0, 2.0]])
+    assert (found.df_between, found.df_within) == (0, 1)
+    with pytest.raises(ReadingsError, match=r"Nothing was measured twice.*Take two or more photos"):
+        one_way([[1.0]])
+
+
+def test_tables_from_spreadsheets_are_read_and_refusals_name_the_file(tmp_path):
+    table = tmp_path / "study.csv"
+    text = "part, person, try, value\nK\u00f6nig, Ann, 1, 1\nK\u00f6nig, Ann, 2, 2\nB, Ann, 1, 3\nB, Ann, 2, 5\n"
+    table.write_text(text, encoding="utf-8-sig")
+    np.testing.assert_allclose(read_readings(table)[:, 0], [[1, 2], [3, 5]])
+    with pytest.raises(ReadingsError, match=r"none\.csv cannot be read as a table\. .*part,person"):
+        read_readings(tmp_path / "none.csv")
+    table.write_text("part,person,try,value\n1,Ann,1,ten\n")
+    with pytest.raises(
+        ReadingsError, match=r"Line 2 of study\.csv is not a reading\. .*part,person"
+    ):
+        read_readings(table)
