@@ -17,6 +17,7 @@ ROWS = (
     {"vision.cloth"},
     {"vision.seams"},
     {"measuring"},
+    {"planning.solver"},
     {"planning.trimming"},
     {"planning.plan"},
     {"planning.choice"},

@@ -145,7 +145,14 @@ def cut(project: Path, as_json: bool) -> None:
     _need(quilt, "cuts", quilt.finish)
     assert quilt.finish is not None
     if as_json:
-        say(to_json("cut", size_mm=quilt.size_mm, fabrics=quilt.fabrics, finish=quilt.finish))
+        say(
+            to_json(
+                "cut",
+                size_mm=quilt.size_mm,
+                fabrics=[vars(f) | {"cloth": f.cloth} for f in quilt.fabrics],
+                finish=quilt.finish,
+            )
+        )
         return
     plan, done, lines = quilt.plan, quilt.finish, [words.headline(quilt)]
     for fabric in quilt.fabrics:

@@ -202,3 +202,28 @@ def test_pieces_that_fit_no_cloth_are_refused():
         lay_on_cloth(BOATS, allowance=1.5)
     with pytest.raises(PlanError):
         Packer([Shape(100, 100, 1)], 50)
+
+
+def test_the_solver_says_nothing_past_python(capfd):
+    """HiGHS was seen to print a line from this list, which would spoil a command's JSON."""
+    rng = random.Random(1005)
+    shapes = [
+        Shape(
+            rng.randrange(12, 100) / 8 * INCH,
+            rng.randrange(12, 130) / 8 * INCH,
+            rng.randint(1, 30),
+        )
+        for _ in range(rng.randint(1, 7))
+    ]
+    packer = Packer(shapes, rng.choice((40, 42, 22)) * INCH, 0.4)
+    packer.shortest()
+    packer.fullest(rng.choice((18, 36, 45)) * INCH)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_squares_for_triangles_fall_on_the_rulers_lines():
+    from blockcheck.planning.cutting.triangles import clipped_corner, setting_triangles
+
+    for square in setting_triangles(216.0, seam_mm=7.0, unit="cm"):
+        assert square.trade_mm == pytest.approx(round(square.trade_mm))
+    assert clipped_corner(50.0, seam_mm=7.0, unit="cm").mark_mm == pytest.approx(54.0)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from ...errors import PlanError
 from ...units import INCH
+from ..solver import milp
 
 Ints = NDArray[np.int_]
 Floats = NDArray[np.float64]
@@ -109,7 +110,7 @@ class Packer:
 
     def shortest(self) -> tuple[Strip, ...]:
         """Strips that give all pieces and take as little of the length as could be found."""
-        from scipy.optimize import Bounds, LinearConstraint, milp  # takes long to load
+        from scipy.optimize import Bounds, LinearConstraint  # takes long to load
 
         demand = np.array([s.count for s in self.shapes])
         self._look(demand)
@@ -129,7 +130,7 @@ class Packer:
 
     def fullest(self, length_mm: float) -> tuple[Strip, ...]:
         """Strips on a piece of cloth of a length that give as much of the pieces' area as found."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.optimize import Bounds, LinearConstraint
 
         length = math.floor(length_mm / self.unit + 1e-3)
         demand = np.array([s.count for s in self.shapes])

@@ -44,6 +44,11 @@ def written(mm: float, unit: str = "in", rounding: str = "nearest") -> str:
     return format_length(mm, unit=unit, fraction=32, rounding=rounding)
 
 
+def ruler_line(unit: str) -> float:
+    """The ruler's lines that a cut falls on: every 1/8 in, or every millimetre."""
+    return INCH / 8 if unit == "in" else 1.0
+
+
 def decimal(mm: float, unit: str, digits: int) -> str:
     """Write an exact value as a decimal in the person's unit."""
     return f"{mm / MM_PER[unit]:.{digits}f} {unit}"

@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ...units import INCH, to_step
-from .pieces import QUARTER, decimal, require_positive, written
+from ...units import to_step
+from .pieces import QUARTER, decimal, require_positive, ruler_line, written
 
 # the handbooks' √2, kept so that the tables come out as printed
 _ROOT2_TRADE = 1.414
@@ -53,15 +53,16 @@ def quarter_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = 
 def setting_triangles(
     finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in"
 ) -> tuple[Square, Square]:
-    """Squares for side and corner triangles of blocks set on point, rounded up to 1/8 in.
+    """Squares for side and corner triangles of blocks set on point, rounded up to a ruler line.
 
     With 1.414 for √2, as the handbooks' table has it; the exact value is always less.
     """
     require_positive(finished_block=finished_mm)
     root = math.sqrt(2)
     long, leg = finished_mm * _ROOT2_TRADE, finished_mm * _ROOT2_TRADE / 2
-    side = to_step(long + 5 * seam_mm, INCH / 8, "up")
-    corner = to_step(leg + 3.5 * seam_mm, INCH / 8, "up")
+    step = ruler_line(unit)
+    side = to_step(long + 5 * seam_mm, step, "up")
+    corner = to_step(leg + 3.5 * seam_mm, step, "up")
     return (
         Square(
             "side triangles",
@@ -110,7 +111,7 @@ def clipped_corner(
     leg_finished_mm: float,
     *,
     seam_mm: float = QUARTER,
-    step_mm: float = INCH / 8,
+    step_mm: float | None = None,
     unit: str = "in",
 ) -> ClippedCorner:
     """Clip a rectangle's corner to match a block whose corner triangle has a finished leg.
@@ -122,7 +123,7 @@ def clipped_corner(
     """
     require_positive(finished_leg=leg_finished_mm)
     exact = leg_finished_mm + (2 - math.sqrt(2)) * seam_mm
-    mark = to_step(exact, step_mm, "down")
+    mark = to_step(exact, step_mm or ruler_line(unit), "down")
     inside = mark + (math.sqrt(2) - 1) * seam_mm - leg_finished_mm
     working = (
         f"{written(leg_finished_mm, unit)} + 0.586 × {written(seam_mm, unit)} = {decimal(exact, unit, 3)}, "

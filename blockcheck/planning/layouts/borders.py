@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ...units import INCH, to_step
-from ..cutting.pieces import written
+from ...units import to_step
+from ..cutting.pieces import ruler_line, written
 from ..cutting.triangles import quarter_square
 from .design import SIDES, Border
 from .patch import Patch, Point, Seam, Unit, rectangle, sewn
@@ -45,12 +45,11 @@ def _mitred(body: Unit, border: Border, name: str, seam: float, unit: str) -> Un
     )  # fmt: skip
     whole = body.moved(b, b)
     n = len(whole.patches)
-    step = INCH / 8 if unit == "in" else 1.0
     pieces, seams = list(whole.patches), list(whole.seams)
     for i, side in enumerate(SIDES):
         j = (i + 1) % 4
         long = math.dist(outer[i], outer[j])
-        cut = to_step(quarter_square(long, seam_mm=seam).exact_mm, step, "up")
+        cut = to_step(quarter_square(long, seam_mm=seam).exact_mm, ruler_line(unit), "up")
         words = (
             f"{written(long, unit)} from corner to corner + 4.83 × {written(seam, unit)}, up to "
             f"{written(cut, unit)} long; mitre the ends after sewing"

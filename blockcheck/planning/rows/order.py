@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import csr_array
 
 from ...errors import PlanError
 from ...units import INCH
+from ..solver import milp
 from .seam_matches import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
 
 _LOOKED_AT = 150_000  # exchanges times misses in one round, for time
