@@ -93,7 +93,7 @@ class Doing:
     async def ready(self, project: str, given: Given) -> Given:
         """Have a block's photo opened, so that the first drag is answered as fast as the others."""
         path, sha256, settings = await asyncio.to_thread(self._photo_of, project, given["name"])
-        width, height = await self._workers.run("edit", work.look, path, sha256, settings)
+        width, height = await self._workers.run("edit", work.ready, path, sha256, settings)
         return {"width": width, "height": height}
 
     async def edges(self, project: str, given: Given) -> Given:

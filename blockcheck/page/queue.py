@@ -93,6 +93,7 @@ class Queue:
         self._lines: dict[str, _Line] = {}
         self._numbers = itertools.count(1)
         self._tasks: set[asyncio.Task[None]] = set()
+        self._looks: dict[tuple[str, int, int], np.ndarray] = {}
         self._room = asyncio.Semaphore(workers.cores)
 
     def items(self, project: str) -> list[Item]:
@@ -181,6 +182,8 @@ class Queue:
             path = self.file(project, item)
             done = await self._workers.run("measure", work.measure, path, given)
         self._pictures.put(item.sha256, done.pictures)
+        if done.look is not None:
+            self._looks[_place(item.sha256, done.result.blocks[0].corners_px)] = done.look
         result = done.result
         if not result.ok:
             problem = next(p for p in result.problems if p.level == "error")
@@ -215,9 +218,13 @@ class Queue:
         if own is None or not near:
             return ""
         looks = {}
-        for one, (path, corners) in {name: own, **near}.items():
+        for one, (path, sha256, corners) in {name: own, **near}.items():
             try:
-                looks[one] = await self._workers.run("edit", work.look_of, path, corners)
+                at = _place(sha256, corners)
+                if at not in self._looks:
+                    found = await self._workers.run("edit", work.look_of, path, corners)
+                    self._looks[at] = found
+                looks[one] = self._looks[at]
             except BlockcheckError:
                 continue  # its photo is gone: nothing is suggested of it
         new = looks.pop(name, None)
@@ -250,7 +257,13 @@ class Queue:
             )
 
 
-def _of_one_size(shelf: Shelf, project: str, name: str) -> dict[str, tuple[Path, np.ndarray]]:
+def _place(sha256: str, corners_px: np.ndarray) -> tuple[str, int, int]:
+    """A block in a photo: the photo, and the block's middle there."""
+    x, y = np.round(corners_px.mean(axis=0)).astype(int)
+    return sha256, int(x), int(y)
+
+
+def _of_one_size(shelf: Shelf, project: str, name: str) -> dict[str, tuple[Path, str, np.ndarray]]:
     """A block and those of its size, each with its photo and its corners there."""
     with shelf.open(project) as quilt:
         blocks = {b.name: b for b in quilt.blocks()}
@@ -267,7 +280,7 @@ def _of_one_size(shelf: Shelf, project: str, name: str) -> dict[str, tuple[Path,
                 and not photo.missing
                 and all(abs(x.value - y.value) <= math.hypot(x.u95, y.u95) for x, y in pairs)
             ):
-                found[b.name] = (photo.path, b.corners_px)
+                found[b.name] = (photo.path, photo.sha256, b.corners_px)
         return found
 
 

@@ -223,7 +223,14 @@ class Showing:
         number = query.get("row", "")
         at = min(int(number), len(table) - 1) if number.isdigit() else chosen
         trims = await self._trims(project, sizes[at])
+        known = await self._known(project)
+        if "ahead" not in known:  # so that no step of the slider is waited for
+            known["ahead"] = asyncio.ensure_future(self._ahead(project, sizes))
         return {"data": set_view.sizes(quilt, blocks, trims, at, chosen)}
+
+    async def _ahead(self, project: str, sizes: list[tuple[float, float]]) -> None:
+        for size in sizes:
+            await self._trims(project, size)
 
     async def _trims(self, project: str, size: tuple[float, float]) -> tuple[TrimPlan, ...]:
         """Every block's trim at a size, laid once for each state of the file."""

@@ -104,27 +104,32 @@ def _warm(pool: str) -> None:
 
 @dataclass(frozen=True)
 class Measured:
-    """A photo measured, with its pictures for the screen by their long side."""
+    """A photo measured, with its pictures for the screen by their long side.
+
+    `look` is how its block looks, where it shows one.
+    """
 
     result: PhotoResult
     settings: Settings
     pictures: Mapping[int, bytes]
-    size_px: tuple[int, int] | None
+    look: np.ndarray | None = None
 
 
 def measure(path: Path, given: Mapping[str, Any]) -> Measured:
     """Measure a photo and make the pictures that are shown of it first."""
     from ..measuring.measure import OpenPhoto, open_photo
-    from ..report.screen_picture import screen_jpegs
+    from ..report.screen_picture import look, screen_jpegs
     from ..settings import Settings
 
     settings = Settings.of(**given)
     opened = open_photo(path, settings)
     if not isinstance(opened, OpenPhoto):
-        return Measured(opened, settings, _pictures(path), None)
+        return Measured(opened, settings, _pictures(path))
     result = opened.measure()
-    pictures = screen_jpegs(opened.photo.rgb, (SCREEN, SMALL))
-    return Measured(replace(result, plane=None), settings, pictures, opened.photo.size)
+    rgb = opened.photo.rgb
+    alone = look(rgb, result.blocks[0].corners_px) if len(result.blocks) == 1 else None
+    pictures = screen_jpegs(rgb, (SCREEN, SMALL))
+    return Measured(replace(result, plane=None), settings, pictures, alone)
 
 
 def _pictures(path: Path) -> dict[int, bytes]:
@@ -175,7 +180,7 @@ def _opened(path: Path, sha256: str, settings: Settings) -> OpenPhoto:
     return opened
 
 
-def look(path: Path, sha256: str, settings: Settings) -> tuple[int, int]:
+def ready(path: Path, sha256: str, settings: Settings) -> tuple[int, int]:
     """Have a photo ready for editing; its width and height in pixels."""
     return _opened(path, sha256, settings).photo.size
 
