@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from ..errors import PlanError
 from .choice import Choice, choose
-from .layouts.planned import tied
+from .layouts.planned import order_of, tied
 from .plan import BlockRecord, Plan
+from .rows.laying import grid, shifts_columns
 from .trimming.block import Block
 
 Size = tuple[float, float]
@@ -23,6 +24,37 @@ def by_kind(plan: Plan, blocks: Sequence[BlockRecord]) -> dict[str, list[BlockRe
     for block in blocks:
         found[block.kind if block.kind in found else plan.kind].append(block)
     return found
+
+
+def in_places(plan: Plan, kinds: Mapping[str, Sequence[BlockRecord]]) -> list[BlockRecord]:
+    """Blocks in the order of their places, row by row, each place with the next of its kind.
+
+    Raises
+    ------
+    PlanError
+        If a place lacks a block of its kind.
+    """
+    order = order_of(plan)
+    rows, per = grid(plan, sum(map(len, kinds.values())))
+    waiting = {kind: list(some) for kind, some in kinds.items()}
+    if plan.setting == "offset":  # every second line has one block less
+        lines, per = (per, rows) if shifts_columns(plan) else (rows, per)
+        count = sum(per - line % 2 for line in range(lines))
+        wanted = [order[0][i % len(order[0])] for i in range(count)]
+    else:
+        wanted = [
+            order[r % len(order)][c % len(order[r % len(order)])]
+            for r in range(rows)
+            for c in range(per)
+        ]
+    laid = []
+    for kind in wanted:
+        if not waiting[kind]:
+            raise PlanError(
+                f"The rows are compared once there is a {kind} for every place that wants one."
+            )
+        laid.append(waiting[kind].pop(0))
+    return [*laid, *(b for some in waiting.values() for b in some)]
 
 
 def tie(

@@ -19,10 +19,10 @@ from ..units import INCH, to_step
 from .choice import Choice, choose, trims_of
 from .cutting.cut_list import Fabric, Finish, fabrics, finish
 from .cutting.pieces import CutPiece
-from .kinds import by_kind, tie
-from .layouts.design import HALF
+from .kinds import by_kind, in_places, tie
+from .layouts.design import ALTERNATE, HALF
 from .layouts.layout import Layout, lay_out
-from .layouts.planned import design_of
+from .layouts.planned import design_of, order_of
 from .pairs import Pair, pairs
 from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
@@ -142,10 +142,9 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
         }
     first = each.pop(plan.kind)
     gaps = dict(first.gaps)
-    used = kinds[plan.kind]
-    choice, rows = first.choice, None
-    if choice is not None:
-        rows = _try(gaps, "rows", lambda: _rows(plan, used, choice))
+    rows = None
+    if first.choice is not None:
+        rows = _try(gaps, "rows", lambda: _rows(plan, kinds, found))
     layout = None
     if found or (plan.planned_mm and plan.rows and plan.blocks_per_row):
         gaps.pop("cuts", None)
@@ -208,12 +207,19 @@ def trims_at(
     return trims_of(plan, used, [_cloth(b, plan) for b in used], size_mm)
 
 
-def _rows(plan: Plan, used: Sequence[BlockRecord], choice: Choice) -> Rows:
+def _rows(
+    plan: Plan, kinds: Mapping[str, Sequence[BlockRecord]], found: Mapping[str, Choice]
+) -> Rows:
     """Seam matches of the blocks' rows, where the setting is one that they are worked out for."""
+    alike = len({c.size_mm for c in found.values()}) == 1 and not any(k.halves for k in plan.kinds)
+    mixed = bool(plan.kinds or plan.repeat)
     for there, what in (
         (plan.setting == "on point", "blocks on point"),
-        (bool(plan.kinds), "more than one kind of block"),
-        (bool(plan.repeat), "an order of blocks of its own"),
+        (mixed and not alike, "kinds of blocks of several sizes, or sewn in halves"),
+        (
+            mixed and any(ALTERNATE in line for line in order_of(plan)),
+            "kinds with alternate blocks",
+        ),
         (bool(plan.frame_mm), "framed blocks"),
         (plan.sashing_between is not None, "sashing other than usual"),
     ):
@@ -222,7 +228,14 @@ def _rows(plan: Plan, used: Sequence[BlockRecord], choice: Choice) -> Rows:
                 f"Seam matches are not worked out for {what}.",
                 "Trim every block to size before you sew the rows, and pin at each seam.",
             )
-    return lay_rows(plan, used, choice.size_mm, {t.name: _done(t) for t in choice.trims})
+    done = {t.name: _done(t) for c in found.values() for t in c.trims}
+    size = found[plan.kind].size_mm
+    if not mixed:
+        return lay_rows(plan, kinds[plan.kind], size, done)
+    one_kind = replace(plan, kinds=(), repeat=(), alternate=False)
+    laid = lay_rows(one_kind, in_places(plan, kinds), size, done)
+    note = "An order of the blocks is suggested only where all are of one kind."
+    return replace(laid, arrangement=None, note=note if laid.arrangement else laid.note)
 
 
 def _layout(

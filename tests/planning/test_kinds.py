@@ -136,3 +136,24 @@ def test_halves_find_each_other_by_their_names():
     found, alone = pairs(Plan(), [block(n, 3.25, 9) for n in names])
     assert [p.name for p in found] == ["4"]
     assert set(alone) == {"Gull-L", "gull r", "5 left", "odd"}
+
+
+def test_rows_of_two_kinds_are_compared_each_block_in_a_place_of_its_kind():
+    blocks = [block(f"s{i}", 6, 9) for i in range(2)]
+    blocks += [block(f"l{i}", 6.2 if i else 6, 9, "lighthouse") for i in range(2)]
+    rows = work_out(plan(LIGHT, rows=2, blocks_per_row=2), blocks).rows
+    assert [[p.name for p in line] for line in rows.pieces] == [["s0", "l0"], ["l1", "s1"]]
+    assert any(m.meets != "yes" for m in rows.check.matches)  # l1 is 3/16 in wider than s0
+    assert rows.arrangement is None
+    missing = work_out(plan(LIGHT, rows=2, blocks_per_row=2), blocks[:3])
+    assert missing.rows is None
+    assert "a lighthouse for every place" in missing.gaps["rows"]
+
+
+def test_offset_rows_of_two_kinds():
+    blocks = [block(f"s{i}", 6, 9) for i in range(3)]
+    blocks += [block(f"l{i}", 6, 9, "lighthouse") for i in range(2)]
+    offset = plan(LIGHT, setting="offset", rows=2, blocks_per_row=3)
+    rows = work_out(offset, blocks).rows
+    names = [[p.name for p in line] for line in rows.pieces]
+    assert names == [["s0", "l0", "s1"], ["half block", "l1", "s2", "half block"]]
