@@ -9,7 +9,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
-from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
+from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
 from ..uncertainty import Estimate
 from ..units import format_length, format_uncertainty
 from .phrases import CAUTION as CAUTION
@@ -18,6 +18,7 @@ from .phrases import names as names
 from .phrases import sentence as sentence
 
 AIM = {"width": "wide", "height": "high"}
+MANY = 40  # beyond so many of a thing, an overview comes first and the rest is folded
 DOUBT = 0.05  # a chance of being wrong that is worth a word
 
 
@@ -288,6 +289,31 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
     if plan.nothing_to_trim:
         return f": no trimming needed{given}"
     return f": trim only where it sticks out{given}" if plan.some_sides_only else given
+
+
+def amounts(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
+    """What to trim off right, top, left and bottom, in a few signs for a table."""
+    found = []
+    by_side = {o.side: o for o in trim.offcuts}
+    for side in ("right", "top", "left", "bottom"):
+        cut = by_side[side]
+        ends = [
+            length(quilt.plan, abs(mm)).removesuffix(f" {quilt.plan.unit}")
+            + (" short" if mm <= -SEEN_MM else "")
+            for mm in (cut.first_mm, cut.second_mm)
+        ]
+        if not sticks_out(cut) and min(cut.first_mm, cut.second_mm) > -SEEN_MM:
+            found.append("–")
+        else:
+            found.append(ends[0] if ends[0] == ends[1] else " to ".join(ends))
+    return tuple(found)
+
+
+def trim_note(quilt: QuiltPlan, trim: TrimPlan) -> str:
+    """What is out of the ordinary about a block, for a table."""
+    if trim.nothing_to_trim and not trim.cut_points:
+        return "leave it"
+    return trim_state(quilt, trim).removeprefix(": ").partition(";")[0]
 
 
 def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]:

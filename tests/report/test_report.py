@@ -355,3 +355,21 @@ def test_a_trim_sheet_without_a_size_is_refused(tmp_path):
     with pytest.raises(PlanError, match="no measured blocks"):
         write_trim_sheet(tmp_path / "t.pdf", work_out(PLAN, ()), title="x")
     assert not (tmp_path / "t.pdf").exists()
+
+
+def test_of_many_blocks_an_overview_comes_first_and_the_rest_is_folded():
+    """What is folded is not printed: 400 blocks took 264 pages, and take 27."""
+    many = tuple(replace(SIX[i % 6], name=f"S{i}") for i in range(words.MANY + 1))
+    page = page_of(replace(PLAN, rows=6, blocks_per_row=7), many)
+    assert page.tags.count("details") >= 2
+    overview = page.text.index("What to trim off each side")
+    assert overview < page.text.index("Each block, drawn with its trim lines")
+    few = page_of(PLAN, SIX)
+    assert "details" not in few.tags
+    assert "What to trim off each side" not in few.text
+
+
+def test_a_block_s_amounts_in_a_few_signs():
+    quilt = work_out(PLAN, SIX)
+    third = quilt.trims[2]  # 6.6 x 9.3 in to 6 1/4 x 9 1/8
+    assert words.amounts(quilt, third) == ("3/16", "1/16", "3/16", "1/16")
