@@ -2,6 +2,8 @@
 
 import ast
 import graphlib
+import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -123,3 +125,15 @@ def test_page_and_report_are_not_imported_by_the_package_itself():
     allowed = {"measuring", "errors", "units", "settings", "uncertainty", "vision"}
     found = {t[1] for t in imports(PACKAGE / "__init__.py") if t[0] == "blockcheck" and len(t) > 1}
     assert found <= allowed
+
+
+def test_every_library_that_is_imported_is_declared():
+    """In pyproject.toml, each with the lowest version that .ci/run tries."""
+    named = {"PIL": "pillow", "cv2": "opencv-python"}
+    text = (PACKAGE.parent / "pyproject.toml").read_text("utf-8")
+    declared = {
+        line.split(">=")[0].replace("-", "_"): line.split(">=")[1]
+        for line in tomllib.loads(text)["project"]["dependencies"]
+    }
+    used = {t[0] for p in MODULES for t in imports(p)} - sys.stdlib_module_names - {"blockcheck"}
+    assert {named.get(u, u).replace("-", "_") for u in used} <= set(declared)

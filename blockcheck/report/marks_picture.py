@@ -33,7 +33,9 @@ def marks_picture(flat: FlatPhoto, suggested: Suggested, title: str) -> np.ndarr
     -------
     (H, W, 3) uint8 array
     """
-    seen = cv2.imdecode(np.frombuffer(flat.jpeg, np.uint8), cv2.IMREAD_COLOR_RGB)
+    seen = cv2.cvtColor(
+        cv2.imdecode(np.frombuffer(flat.jpeg, np.uint8), cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB
+    )
     size = _WIDE_PX, round(_WIDE_PX * flat.height_mm / flat.width_mm)
     drawing = _Drawing(cv2.resize(seen, size, interpolation=cv2.INTER_CUBIC))
     drawing.text = _WIDE_PX // 20  # the numbers must be read at arm's length
