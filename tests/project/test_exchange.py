@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from blockcheck import measure_photo
 from blockcheck.errors import ProjectError
 from blockcheck.planning.plan import Plan
-from blockcheck.project import Project, schema
+from blockcheck.project import Project
 from blockcheck.project.records import STATES
 from blockcheck.uncertainty import Estimate, Term
 from blockcheck.units import INCH
@@ -130,14 +130,6 @@ def test_ruler_sizes_survive_a_table(sizes, unit):
             for x, y in zip(a.blocks(), b.blocks(), strict=True):
                 assert y.width_mm.value == pytest.approx(x.width_mm.value, abs=0.002)
                 assert y.height_mm.value == pytest.approx(x.height_mm.value, abs=0.002)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def quick():
-    """Do not wait for the disk: only a power cut would tell. Other processes still do."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(schema, "SYNCHRONOUS", "OFF")
-        yield
 
 
 @pytest.fixture

@@ -25,14 +25,6 @@ sys.path.append(str(Path(__file__).parents[2] / "docs" / "benchmarks"))
 from kills import add_from_four, kill_while_adding, made_up
 
 
-@pytest.fixture(scope="module", autouse=True)
-def quick():
-    """Do not wait for the disk: only a power cut would tell. Other processes still do."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(schema, "SYNCHRONOUS", "OFF")
-        yield
-
-
 @pytest.fixture
 def quilt(tmp_path):
     with Project.create(tmp_path / "sailboats", Plan(planned_mm=(6 * INCH, 9 * INCH))) as made:

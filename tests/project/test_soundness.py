@@ -18,14 +18,6 @@ import spoiled
 from kills import made_up
 
 
-@pytest.fixture(scope="module", autouse=True)
-def quick():
-    """Do not wait for the disk."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(schema, "SYNCHRONOUS", "OFF")
-        yield
-
-
 @pytest.fixture
 def sound(tmp_path):
     return spoiled.sound_project(tmp_path.resolve())

@@ -20,13 +20,6 @@ sys.path.append(str(Path(__file__).parents[2] / "docs" / "benchmarks"))
 from kills import made_up
 
 
-@pytest.fixture(scope="module", autouse=True)
-def quick():
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(schema, "SYNCHRONOUS", "OFF")
-        yield
-
-
 @pytest.fixture
 def quilt(tmp_path):
     with Project.create(tmp_path / "sailboats", Plan(planned_mm=(6 * INCH, 9 * INCH))) as made:
