@@ -188,3 +188,31 @@ def test_names_come_back_from_history_where_the_row_is_lost(sound):
         assert reader.removed() == ("nameless 7",)
     assert "block nameless 2: its name, state or note" in found.faults
     assert found.lost == ()
+
+
+@pytest.mark.parametrize("spare", range(0, 50, 5))
+def test_a_disk_that_is_full_at_any_place_loses_nothing_that_was_kept(tmp_path, spare):
+    with Project.create(tmp_path / "sails") as quilt:
+        (pages,) = quilt._db.execute("PRAGMA page_count").fetchone()
+        quilt._db.execute(f"PRAGMA max_page_count = {pages + spare}")
+        kept = []
+        with contextlib.suppress(ProjectError):
+            for i in range(40):
+                kept += quilt.add_result(made_up(f"{i}.jpg", tmp_path))
+        assert len(kept) < 40
+    with Project.open(quilt.path) as opened:
+        assert [b.name for b in opened.blocks()] == kept
+
+
+def test_two_editors_and_a_clock_set_back_lose_nothing(tmp_path, monkeypatch):
+    times = iter(f"20{year:02}-01-01T00:00:00+00:00" for year in range(60, 10, -1))
+    monkeypatch.setattr("blockcheck.project.writing.now", lambda: (next(times), "0.1.0"))
+    with Project.create(tmp_path / "sails") as one, Project.open(one.path) as other:
+        one.add_result(made_up("a.jpg", tmp_path))
+        other.note("1", "first")
+        one.note("1", "second")
+        other.add_result(made_up("b.jpg", tmp_path))
+        one.rename("1", "Mast")
+        assert [(b.name, b.note) for b in other.blocks()] == [("Mast", "second"), ("2", "")]
+    with Project.open(one.path) as opened:
+        assert [e.what for e in opened.history("Mast")][-2:] == ["note", "renamed"]
