@@ -56,6 +56,7 @@ def visit(browser, served, size, **more):
     try:
         page.goto(served.address)
         page.wait_for_selector("h1")  # the entry has led on
+        page.wait_for_load_state("load")
         yield page
         assert not wrong, wrong
     finally:
