@@ -27,9 +27,10 @@ from .plane.lens import LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
 from .plane.reference import Reference
 from .references.card import find_boards, find_markers
-from .references.mat_lines import SPACINGS_MM, find_lines, find_lines_alone
+from .references.mat_lines import find_lines, find_lines_alone
 from .references.square import find_squares
 
+_ANY_SPACING = 10.0  # mm; to see a mat whose spacing nobody named
 _ABOUT = 0.07  # how far a square's side may be off for it to be the one that was named
 STEEP_DEG, TOO_STEEP_DEG = 25.0, 40.0
 _WHITE = 253
@@ -77,15 +78,14 @@ def _found(
 ) -> tuple[Plane, tuple[Problem, ...]] | None:
     """All references in the photo adjusted together, the mat's lines last, and judged."""
     boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
-    spacings = SPACINGS_MM if settings.grid is None else (settings.grid,)
     side = settings.square
     planes = _with_boards(photo, boards, side, prior) if boards else _each(photo, side, prior)
     without_lines = []
     for plane in planes:
         references = [p.reference for p in plane.references]
-        lines = find_lines(photo.gray, references, prior, plane, spacings)
+        lines = find_lines(photo.gray, references, prior, plane, settings.grid)
         if lines is not None:
-            agreed, problems = agree_with_lines(lines[0], references, prior)
+            agreed, problems = agree_with_lines(*lines, references, prior)
             return replace(agreed, mat=lines[1]), problems
         without_lines.append(plane)
     if without_lines:  # a block may pass for a square, but a paper one is straighter
@@ -151,6 +151,16 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
         return ReferenceHiddenError(
             f"Too little of the printed card is seen in {name}.",
             "Take off what lies on it, and keep all of it in the picture, without glare.",
+        )
+    usual = LensPrior.of_photo(photo.size, *focal_of(photo.optics, photo.size))
+    lines = find_lines_alone(photo, usual, _ANY_SPACING)
+    if lines is not None:
+        columns, rows = np.ptp(lines[1].reference.points_mm / _ANY_SPACING, axis=0)
+        return NoReferenceError(
+            f"No reference card was found in {name}, but a mat whose lines are seen over about "
+            f"{columns:.0f} by {rows:.0f} cells.",
+            "Say how far apart its lines are (--grid 1in or --grid 1cm), or lay the printed card "
+            "(blockcheck card) beside the block.",
         )
     return NoReferenceError(f"No reference card was found in {name}.", _CARD_HINT)
 

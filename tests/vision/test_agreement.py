@@ -12,9 +12,10 @@ import pytest
 from test_coverage import CARD, LEFT, PRIOR, RIGHT, World
 
 import blockcheck
-from blockcheck.errors import ReferencesDisagreeError
+from blockcheck.errors import NoReferenceError, ReferencesDisagreeError
 from blockcheck.vision.plane.adjust import adjust, first_camera
 from blockcheck.vision.plane.agreement import agree_among, agree_with_lines, loosened
+from blockcheck.vision.plane.reference import MatLines
 from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, Sheet, save, truth
 
@@ -94,7 +95,8 @@ class Printed(World):
 
     def card(self, name, centre, across=1.0, along=1.0):
         own = self.board("card", CARD * (across, along), centre)
-        return replace(own, points_mm=CARD, name=name)
+        whole = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]]) * 101.6
+        return replace(own, points_mm=CARD, name=name, outline_mm=whole)
 
 
 def with_lines(card, mat):
@@ -106,6 +108,12 @@ def with_lines(card, mat):
     return adjust([loosened(card), mat], PRIOR, camera, [np.eye(2, 3), place])
 
 
+def seen_all_over(card, mat):
+    """The mat's pieces of line as the photo would show them: none under the card, all around it."""
+    beside = mat.points_px[np.linalg.norm(mat.points_px - card.points_px.mean(0), axis=1) > 9]
+    return MatLines(mat, np.stack([beside, beside], axis=1), np.ones(len(beside), bool))
+
+
 @pytest.mark.parametrize(("across", "along"), [(0.97, 1.0), (1.0, 1.02), (0.96, 0.99)])
 def test_a_print_scaled_unequally_is_told_for_both_ways(across, along):
     off = []
@@ -113,7 +121,7 @@ def test_a_print_scaled_unequally_is_told_for_both_ways(across, along):
         world = Printed(np.random.default_rng([16, seed]))
         card, mat = world.card("card A", LEFT, across, along), world.mat()
         free = with_lines(card, mat)
-        plane, (problem,) = agree_with_lines(free, [card], PRIOR)
+        plane, (problem,) = agree_with_lines(free, seen_all_over(card, mat), [card], PRIOR)
         assert problem.code == "references_disagree"
         assert "across and" in problem.message
         true, estimate = world.length(plane)
@@ -156,5 +164,19 @@ def test_a_few_lines_beside_a_card_do_not_lead():
         normals_px=mat.normals_px[few],
     )
     free = with_lines(card, mat)
-    with pytest.raises(ReferencesDisagreeError, match="few lines"):
-        agree_with_lines(free, [card], PRIOR)
+    with pytest.raises(ReferencesDisagreeError, match="too few"):
+        agree_with_lines(free, seen_all_over(card, mat), [card], PRIOR)
+
+
+def test_half_inch_lines_tell_a_misprint_as_well(tmp_path):
+    block = photo_of(tmp_path / "p.jpg", mat_mm=12.7, scale=0.97)
+    plane = blockcheck.find_plane(tmp_path / "p.jpg", card_side="4in")
+    assert told(plane)[0].startswith("Card A is 3.0 % smaller")
+    assert np.abs(departures(plane, block)).max() <= 1
+
+
+def test_a_mat_without_a_card_is_told_and_its_spacing_asked_for(tmp_path):
+    photo_of(tmp_path / "p.jpg", letters="")
+    with pytest.raises(NoReferenceError, match="but a mat whose lines") as raised:
+        blockcheck.find_plane(tmp_path / "p.jpg")
+    assert "--grid 1in or --grid 1cm" in raised.value.hint

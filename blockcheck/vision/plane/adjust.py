@@ -86,9 +86,12 @@ def adjust(
         places = [np.eye(2, 3), *(place_on(camera, r) for r in references[1:])]
     camera, state = _at_scale(references, camera, state_of(references, places))
     noise = first_noise(references) if noise is None else noise
+    usual = prior
+    prior = usual.as_bent_as(camera)
     for _ in range(rounds - 1):
         camera, state = _solve(references, prior, camera, state, noise, ROUGHLY)
         noise = noise_of(references, camera, state, noise)[0]
+        prior = usual.as_bent_as(camera)
     camera, state = _solve(references, prior, camera, state, noise, settled)
     rms = noise_of(references, camera, state, noise)[1]
     return _plane(references, prior, camera, state, noise, rms)

@@ -12,19 +12,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import cv2
 import numpy as np
 
 from ...errors import Problem, ReferencesDisagreeError
 from .adjust import adjust, first_camera
 from .lens import LensPrior
 from .plane import Placed, Plane
-from .reference import Reference
+from .reference import MatLines, Reference
 
 LOOSE = 0.03  # 1 sigma of a scale in question: what printers and wrong settings do
 _LOOSE_STRETCH, _LOOSE_SKEW = 0.01, 0.002
 _TOLD = 0.0035  # so that 0.4 % is told, and no more than a ruler's reading is not
 _SURE = 3.0  # standard uncertainties
 _OVER = 1.5  # times as far as the thing itself reaches, for lines to lead
+_AROUND, _AMONG = 1.7, 0.35  # times a thing's own size; share of the lines there that is seen
 _ALIKE = 0.003  # across and along, to be told as one
 _OPTION = {"card": "--card-side", "sheet": "--sheet-side", "square": "--square", "grid": "--grid"}
 _HINT = "Measure each with a ruler, and give the sizes with --card-side, --sheet-side or --square."
@@ -38,7 +40,7 @@ def loosened(reference: Reference) -> Reference:
 
 
 def agree_with_lines(
-    free: Plane, references: Sequence[Reference], prior: LensPrior
+    free: Plane, mat: MatLines, references: Sequence[Reference], prior: LensPrior
 ) -> tuple[Plane, tuple[Problem, ...]]:
     """Judge references by the mat's lines, and adjust anew with those that agree held to size.
 
@@ -46,6 +48,8 @@ def agree_with_lines(
     ----------
     free : Plane
         Adjusted with `references` loosened, the mat's lines last.
+    mat : MatLines
+        The lines, and where they are seen.
     references : sequence of Reference
         As named, without the mat's lines.
     prior : LensPrior
@@ -53,17 +57,20 @@ def agree_with_lines(
     Raises
     ------
     ReferencesDisagreeError
-        If the lines are seen in too small a part of the mat to lead, or things of two kinds
-        contradict them together.
+        If the lines are seen in too small a part of the mat to lead, or not around what they
+        contradict (it lies on the mat; checked cloth has lines of its own), or things of two
+        kinds contradict them together.
     """
     *placed, lines = free.references
     off = [p for p in placed if _is_off(_scales(p), p.scale_u)]
     problems = []
     for p in off:
-        if not _reaches_over(lines, p):
+        if not (_reaches_over(lines, p) and _lies_among(mat, p)):
             raise ReferencesDisagreeError(
-                f"{_name(p)} is {_by(_scales(p))} than the few lines of the mat in view say.",
-                f"Show more of the mat's lines, or measure again what {_OPTION[p.reference.kind]} says.",
+                f"{_name(p)} is {_by(_scales(p))} than the lines in view say, "
+                "and they are too few, or not seen around it, to be sure that they are the mat's.",
+                f"Show more of the mat's lines around it, and measure again what "
+                f"{_OPTION[p.reference.kind]} says.",
             )
         problems.append(_told(p, _scales(p), "the mat's lines", "The mat's lines were used."))
     if _contradict_together(off):
@@ -144,6 +151,17 @@ def _reaches_over(lines: Placed, p: Placed) -> bool:
     """Whether the lines were followed over much more than the thing that they contradict."""
     own = p.reference.points_mm.std(0).max()
     return bool(lines.reference.points_mm.std(0).min() > _OVER * own)
+
+
+def _lies_among(mat: MatLines, p: Placed) -> bool:
+    """Whether the lines are seen around a thing that lies on the mat."""
+    if p.outline_px is None:
+        return False
+    middle = mat.segments_px.mean(1)
+    centre = p.outline_px.mean(0)
+    wide = (centre + _AROUND * (p.outline_px - centre)).astype(np.float32)
+    around = np.array([cv2.pointPolygonTest(wide, m, False) > 0 for m in middle.tolist()])
+    return bool(around.sum() >= 8 and mat.seen[around].mean() > _AMONG)
 
 
 def _contradict_together(off: Sequence[Placed]) -> bool:

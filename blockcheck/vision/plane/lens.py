@@ -29,6 +29,7 @@ N_CAMERA = 6 + N_LENS + N_WARP  # turn (3), shift (3), lens, warp
 _POWERS = np.array([0, 2, 4, 0, 0, 6, *([1] * 3 + [2] * 4) * 2])
 # 1 sigma at the photo's corner, as a part of its distance from the middle
 _CORNER_K1, _CORNER_K2, _CORNER_K3, _CORNER_WARP = 0.02, 0.015, 0.006, 0.0004
+_MOST_BENT = 6.0  # times what is usual
 QUARTER_TURN = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
 
 
@@ -294,6 +295,16 @@ class LensPrior:
     def camera(self, R: np.ndarray, t: np.ndarray) -> Camera:
         """Return the likeliest camera at a pose."""
         return Camera(R, t, self.f, self.k1, self.k2, self.cx, self.cy)
+
+    def as_bent_as(self, camera: Camera) -> LensPrior:
+        """Return a prior that lets pictures be as bent as a camera shows this one to be.
+
+        The spread of the warp's terms is learned from them (empirical Bayes): lines that bend
+        it more than is usual say so in all of its terms at once.
+        """
+        size = camera.warp[1:] * (self.f / camera.f) ** _POWERS[N_LENS + 1 :] / self.warp_sigma[1:]
+        more = np.clip(np.sqrt(np.mean(size**2)), 1, _MOST_BENT)
+        return replace(self, warp_sigma=self.warp_sigma * np.array([1, *[more] * (N_WARP - 1)]))
 
     def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
         """(20,) normalised departures of lens and warp, and their (20, 26) derivative.

@@ -39,8 +39,9 @@ from .segments import (
 )
 
 SPACINGS_MM = (25.4, 10.0)
+_HALVES_MM = (12.7, 5.0)  # tried after the whole ones, whose dashes between would pass for these
 MAT_SCALE = 0.0007  # 1 sigma, as printed
-MAT_STRETCH = 0.0007  # 1 sigma of half of what across and along differ by: to 0.4 % in old mats
+MAT_STRETCH = 0.001  # 1 sigma of half of what across and along differ by: to 0.4 % in old mats
 MAT_SKEW = 0.0003
 LINE_MM = 0.02  # 1 sigma of where a line was printed; on real mats 0.01 to 0.08
 _MISFIT_MM = 0.15  # about half a printed line's width: lines that lie further off are not followed
@@ -58,7 +59,7 @@ def find_lines(
     references: Sequence[Reference],
     prior: LensPrior,
     plane: Plane,
-    spacings: Sequence[float] = SPACINGS_MM,
+    spacing: float | None = None,
 ) -> tuple[Plane, MatLines] | None:
     """Find the lattice with other references in view, and adjust all together.
 
@@ -68,24 +69,27 @@ def find_lines(
     Returns
     -------
     (Plane, MatLines) or None
-        The plane as the mat's lines give it; None where no lattice of one of the `spacings`
-        can be followed.
+        The plane as the mat's lines give it; None where no lattice of the `spacing`, or of a
+        usual one where none is named, can be followed.
     """
     first = plane.references[0]  # the middle of several may lie on the block
     centre = first.affine @ [*np.mean(first.reference.points_mm, axis=0), 1]
     from_px = plane.px_from_mm(centre)
     hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
-    places = [p.affine for p in plane.references]
-    start = _Grown(plane.camera, places, np.eye(2, 3))
+    start = _Grown(plane.camera, [p.affine for p in plane.references], np.eye(2, 3))
     loose = [loosened(r) for r in references]
-    for reach, box in ((90.0, _around(gray, plane)), (120.0, None)):
-        free_px = _outside(segments_of(gray, box), hidden)
-        likely = likely_lattices(plane.camera, free_px, spacings, centre, reach, _UNSURE)
-        for affine, spacing in likely:
-            grown = replace(start, affine=affine)
-            found = _follow(gray, loose, prior, grown, spacing, from_px, hidden)
-            if found is not None:
-                return found
+    places = (90.0, _around(gray, plane)), (120.0, None)
+    free: dict[float, np.ndarray] = {}
+    for spacings in (SPACINGS_MM, _HALVES_MM) if spacing is None else ((spacing,),):
+        for reach, box in places:
+            if reach not in free:
+                free[reach] = _outside(segments_of(gray, box), hidden)
+            likely = likely_lattices(plane.camera, free[reach], spacings, centre, reach, _UNSURE)
+            for affine, pitch in likely:
+                grown = replace(start, affine=affine)
+                found = _follow(gray, loose, prior, grown, pitch, from_px, hidden)
+                if found is not None:
+                    return found
     return None
 
 
