@@ -13,6 +13,7 @@ from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
 from ..report import cutting_words, rows_words, words
+from ..report.trimmed_words import after_trimming
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
@@ -68,7 +69,7 @@ def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
         lines.append(f"{'Across' if dimension == 'width' else 'Down'} the block: {seam.sentence}")
     if "seams" in quilt.gaps:
         lines.append(quilt.gaps["seams"])
-    return [*lines, *words.how_sure(quilt, blocks)]
+    return [*lines, *after_trimming(quilt, blocks), *words.how_sure(quilt, blocks)]
 
 
 @command("trim")

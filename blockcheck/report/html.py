@@ -18,6 +18,7 @@ from ..project.records import PhotoFile
 from . import cutting_words, drawing, pair_words, rows_words, words
 from .quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 from .trim_picture import flat_photo, trim_picture
+from .trimmed_words import after_trimming
 
 _PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×)|(?<=×) (?=\d)")
 
@@ -104,6 +105,7 @@ def _part(
         "of": f": {quilt.kind}" if kinds > 1 else "",
         "trims": trims,
         "undrawn": undrawn,
+        "after": after_trimming(quilt, blocks),
         "how_sure": words.how_sure(quilt, blocks),
         "plots": [
             Markup(drawing.measured_sizes(quilt, list(blocks), dimension))

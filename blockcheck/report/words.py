@@ -345,6 +345,15 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
         said.append(
             f"To allow for it, the trim lines stay up to {guard} inside the measured edges."
         )
+    for b in used:
+        for w, h in b.other_sizes_mm[-1:]:
+            plan = quilt.plan
+            now = size(plan, b.width_mm.value, b.height_mm.value)
+            said.append(
+                f"{sentence(called(b.name))} measures {now} now and measured "
+                f"{size(plan, w.value, h.value)} before, more apart than their ± explains. The last "
+                "reading counts; unless you pressed or resewed the block, measure it once more."
+            )
     if ruler := [b.name for b in used if b.source == "ruler"]:
         said.append(f"Measured with a ruler and not from a photo: {names(ruler)}.")
     return tuple(said)

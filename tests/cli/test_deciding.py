@@ -211,3 +211,9 @@ def test_a_metric_quilt_is_metric_throughout_and_its_workings_add_up(tmp_path):
     assert len(sums) >= 3
     for many, a, b, total in sums:
         assert float(many or 1) * float(a) + 2 * float(b) == pytest.approx(float(total))
+
+
+def test_what_is_trimmed_and_not_measured_since_is_named(project):
+    run("change", project, "SB-1", "--state", "trimmed")
+    said = run("size", project)
+    assert "Trimmed but not measured since: SB-1." in said
