@@ -221,3 +221,15 @@ class EdgeNotFoundError(MeasureError):
     """A side of the block could not be told from what it lies on."""
 
     code = "edge_not_found"
+
+
+class BlocksTouchError(MeasureError):
+    """Two blocks lie so near to each other that their edges cannot be told."""
+
+    code = "blocks_touch"
+
+
+class BlockGoesOnError(MeasureError):
+    """What was found ends where its cloth goes on: half of a block, or part of a cover."""
+
+    code = "block_goes_on"

@@ -11,15 +11,25 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from ...errors import BlockTooSmallError, MeasureError
-from .judging import cut_off
+from ...errors import BlockCutOffError, BlockTooSmallError, MeasureError
+from .grounds import unlike_ground
+from .hidden_lines import sharpened
+from .judging import cut_off, doubtful
 from .mat_looks import Mat
+from .neighbours import parted
+from .rectangles import fill_best
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
 SMALLEST_MM = 30.0
 _SLENDER = 6.0  # longer for its width is no block but a ruler, or a strip
 _SMALLEST_PX = 120.0
-_CRUMB, _SMALLEST = 20, 120  # small pixels
+_CRUMB, _SMALLEST = 20, 300  # small pixels
+_MOST = 4  # blocks in one patch
+_FULL = 0.86  # of a block's outline is unlike mat
+_ROUGH_MM = 8.0  # a candidate that is no surer may be told better
+_UNSURE = 5.0  # small pixels
+_SPILL = 0.08  # of a patch may hang out of its block: a dog-ear, a tool
+_THROUGH = 0.85  # of the lines are seen on what is clear
 
 
 @dataclass(frozen=True)
@@ -36,6 +46,8 @@ class Candidate:
         How much of it is unlike mat.
     reach_mm : float
         How far its sides may be off.
+    faces : int or None
+        The side that faces another block close by: 0 top, 1 right, 2 bottom, 3 left.
     """
 
     corners_mm: np.ndarray
@@ -44,26 +56,53 @@ class Candidate:
     area_mm2: float
     fill: float
     reach_mm: float = 0.0
+    faces: int | None = None
 
 
 def candidates_on(
     small: Small, mat: Mat, plane: PlaneLike
 ) -> tuple[list[list[Candidate]], MeasureError | None]:
     """What may be blocks, each in one or two readings, likelier first; or what is wrong."""
-    unlike = small.unlike(mat)
+    unlike = unlike_ground(small, mat)
     unlike[small.cards > 0] = 0
-    hidden = small.hidden()
+    found, problem = _at_levels(small, unlike, mat.limit, plane)
+    if small.cell and all(readings[0].reach_mm > _ROUGH_MM for readings in found):
+        evenly = small.evenly(unlike, mat.limit)
+        evenly[small.cards > 0] = 0
+        better, _ = _at_levels(small, np.maximum(unlike, evenly), mat.limit, plane)
+        found = [r for r in better if r[0].reach_mm <= _ROUGH_MM] or found
+    return [one for readings in found for one in _apart(readings, small, mat, plane)], problem
+
+
+def _at_levels(
+    small: Small, unlike: np.ndarray, limit: float, plane: PlaneLike
+) -> tuple[list[list[Candidate]], MeasureError | None]:
+    """Look for blocks with one threshold after another."""
+    hidden, through = small.hidden(), small.lines_seen()
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
     # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it
     table: np.ndarray | None = None
     for level in (1.0, 2.0, 4.0):
-        if table is not None and not _stands_clear((unlike > level * mat.limit) & (table > 0)):
+        if table is not None and not _stands_clear((unlike > level * limit) & (table > 0)):
             continue
-        more, this, table = _at_level(small, unlike, level * mat.limit, hidden, plane)
+        more, this, table = _at_level(small, unlike, level * limit, hidden, through, plane)
         problem = problem or this
         found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
     return found, problem
+
+
+def _apart(
+    readings: list[Candidate], small: Small, mat: Mat, plane: PlaneLike
+) -> list[list[Candidate]]:
+    """Part what are two blocks with a groove between them."""
+    parts = parted(small.rgb_px, mat, plane, readings[0].corners_mm)
+    made = [
+        (_candidate(plane.px_from_mm(corners, CLOTH_MM), 1.0, plane), side)
+        for corners, side in parts
+    ]
+    apart = [[replace(c, reach_mm=2.0, faces=side)] for c, side in made if c is not None]
+    return apart if len(apart) == 2 else [readings]
 
 
 def _stands_clear(mask: np.ndarray) -> bool:
@@ -83,6 +122,7 @@ def _at_level(
     unlike: np.ndarray,
     limit: float,
     hidden_cell: tuple[np.ndarray, int],
+    through: np.ndarray,
     plane: PlaneLike,
 ) -> tuple[list[list[Candidate]], MeasureError | None, np.ndarray]:
     """Look for blocks with one threshold; last comes the mask of what reaches the frame."""
@@ -94,6 +134,7 @@ def _at_level(
     sure = cv2.erode((unlike > 1.6 * limit + 1).astype(np.uint8), square)
     parts = _Parts.of(weak)
     held = parts.touched(sure) & (parts.stats[:, 4] >= _CRUMB)
+    held &= parts.mean_of(through) < _THROUGH  # a clear ruler, or a shadow
     differs, table = parts.only(held), parts.only(held & parts.on_frame)
     hidden, cell = hidden_cell[0].copy(), hidden_cell[1]
     near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8))
@@ -106,44 +147,96 @@ def _at_level(
     whole = cv2.morphologyEx(shown | hidden, cv2.MORPH_CLOSE, square)
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
-    _count, label, stats, _centre = cv2.connectedComponentsWithStats(whole)
-    for k in np.argsort(-stats[1:, 4]) + 1:
-        if stats[k, 4] < _SMALLEST:
+    parts = _Parts.of(whole)
+    for k in np.argsort(-parts.stats[1:, 4]) + 1:
+        if parts.stats[k, 4] < _SMALLEST:
             break
-        part = (label == k).astype(np.uint8)
+        part = (parts.label == k).astype(np.uint8)
         bare = part & shown
-        if bare.sum() < 0.25 * stats[k, 4] and not small.lines_seen_around(part, cell):
+        if bare.sum() < 0.25 * parts.stats[k, 4] and not small.lines_seen_around(part, cell):
             continue  # lines faint or dashed, or glare
         if _borders(part, small.cards) > 0.6:  # the paper that the card is printed on
             continue
-        got = _quadrilateral(bare, small, plane) if bare.any() else None
-        readings = (
-            []
-            if got is None or got.fill < 0.86
-            else [replace(got, reach_mm=min(5.0, 0.2 * got.shortest_mm))]
-        )
-        if (
-            cell
-            and (part & hidden).any()
-            and (not readings or _goes_on(readings[0], small, hidden, plane, cell))
-        ):
-            more = _quadrilateral(part, small, plane)
-            if more is not None and more.fill > 0.8:
-                readings.insert(0, replace(more, reach_mm=min(12.0, 0.2 * more.shortest_mm)))
-        if not readings or readings[0].shortest_mm < SMALLEST_MM:
-            continue
-        if readings[0].area_mm2 > _SLENDER * readings[0].shortest_mm ** 2:
-            continue  # a ruler
-        if readings[0].shortest_px < _SMALLEST_PX:
-            problem = problem or BlockTooSmallError(
-                "The block is too small in the photo.", "Hold the phone nearer to the block."
-            )
-            continue
-        found.append(readings)
-    _count, label = cv2.connectedComponents(table)
-    if not found and any(_looks_cut_off((label == k).astype(np.uint8)) for k in range(1, _count)):
-        problem = cut_off()
-    return found, problem, table
+        for _ in range(_MOST):
+            readings = _readings(part, bare, hidden, small, plane)
+            if not readings:
+                break
+            if _is_block(readings[0]):
+                if readings[0].shortest_px >= _SMALLEST_PX:
+                    found.append(readings)
+                else:
+                    problem = problem or _too_small(readings[0], plane)
+            # what is left of it may be another one
+            part = _without(part, readings[0], small, plane)
+            bare = part & shown
+            if part.sum() < _SMALLEST:
+                break
+    cut = None if found else _cut_off(table, small, plane)
+    return found, cut or problem, table
+
+
+def _readings(
+    part: np.ndarray, bare: np.ndarray, hidden: np.ndarray, small: Small, plane: PlaneLike
+) -> list[Candidate]:
+    """A part as a block: by its colour, and by the lines it hides, likelier first."""
+    seen = _quadrilateral(bare, small, plane) if bare.any() else None
+    if seen is not None and (seen.fill < _FULL or _spills(bare, seen, small, plane)):
+        seen = None
+    if seen is not None:
+        # a line beside an edge, and what blurs it in the small picture
+        reach = max(5.0, _UNSURE * small.scale * seen.shortest_mm / seen.shortest_px)
+        seen = replace(seen, reach_mm=min(reach, 0.2 * seen.shortest_mm))
+    if not (part & hidden).any() or (seen is not None and not _goes_on(seen, small, hidden, plane)):
+        return [seen] if seen is not None else []
+    more = _quadrilateral(part, small, plane)
+    if more is None or more.fill < 0.8:
+        return []
+    corners_px, told = sharpened(
+        small.rgb_px, plane, plane.px_from_mm(more.corners_mm, CLOTH_MM), *small.lines
+    )
+    reach = 6.0 if told.all() else 12.0
+    stops = _candidate(in_order(corners_px), more.fill, plane)
+    # a print of lines may pass for the mat's: then much of the patch would be left out
+    if stops is not None and not _spills(part, stops, small, plane):
+        more = stops
+    else:
+        reach = 12.0
+    return [replace(more, reach_mm=min(reach, 0.2 * more.shortest_mm))]
+
+
+def _spills(patch: np.ndarray, taken: Candidate, small: Small, plane: PlaneLike) -> bool:
+    """Whether much of a patch lies outside the outline, and is no other block: a triangle."""
+    rest = _without(patch, taken, small, plane)
+    if rest.sum() < _SPILL * patch.sum():
+        return False
+    other = _quadrilateral(rest, small, plane)
+    return other is None or other.fill < _FULL or not _is_block(other)
+
+
+def _is_block(c: Candidate) -> bool:
+    """Whether it has a block's size, and is no ruler, or strip."""
+    return c.shortest_mm >= SMALLEST_MM and c.area_mm2 <= _SLENDER * c.shortest_mm**2
+
+
+def _too_small(c: Candidate, plane: PlaneLike) -> BlockTooSmallError:
+    return BlockTooSmallError(
+        "The block is too small in the photo.",
+        "Hold the phone nearer to the block.",
+        doubtful(plane.px_from_mm(c.corners_mm, CLOTH_MM)),
+    )
+
+
+def _without(part: np.ndarray, taken: Candidate, small: Small, plane: PlaneLike) -> np.ndarray:
+    """Return a part without a candidate and what hangs on to it."""
+    corners = small.to_small(plane.px_from_mm(taken.corners_mm, CLOTH_MM))
+    covered = np.zeros_like(part)
+    cv2.fillPoly(covered, [np.round(corners).astype(np.int32)], 1)
+    covered = cv2.dilate(covered, np.ones((5, 5), np.uint8))
+    rest = cv2.morphologyEx(part & (1 - covered), cv2.MORPH_OPEN, np.ones((9, 9), np.uint8))
+    parts = _Parts.of(rest)
+    if len(parts.stats) < 2:
+        return rest
+    return np.asarray((parts.label == 1 + int(np.argmax(parts.stats[1:, 4]))).astype(np.uint8))
 
 
 @dataclass(frozen=True)
@@ -171,6 +264,11 @@ class _Parts:
         found[self.label[mask > 0]] = True
         return found
 
+    def mean_of(self, values: np.ndarray) -> np.ndarray:
+        """Mean of the values on each part."""
+        sums = np.bincount(self.label.ravel(), values.ravel(), len(self.stats))
+        return np.asarray(sums / self.stats[:, 4])
+
     def only(self, wanted: np.ndarray) -> np.ndarray:
         """Mask of the parts that are wanted."""
         wanted = wanted.copy()
@@ -178,25 +276,46 @@ class _Parts:
         return np.asarray(wanted.astype(np.uint8)[self.label])
 
 
-def _looks_cut_off(part: np.ndarray) -> bool:
-    """A convex piece with a corner inside the photo; a table beyond the mat has none."""
+def _cut_off(table: np.ndarray, small: Small, plane: PlaneLike) -> BlockCutOffError | None:
+    """A block that reaches past the frame, where what lies along the frame looks like one."""
+    parts = _Parts.of(table)
+    for k in np.argsort(-parts.stats[1:, 4]) + 1:
+        corners = _cut_corners((parts.label == k).astype(np.uint8), small, plane)
+        if corners is not None:
+            return cut_off(doubtful(small.to_photo(corners)))
+    return None
+
+
+def _cut_corners(part: np.ndarray, small: Small, plane: PlaneLike) -> np.ndarray | None:
+    """Four corners of a convex piece with a square corner inside the photo.
+
+    A table beyond the mat has none, nor have stripes and boards that end at something.
+    """
     contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
     hull = cv2.convexHull(contour)
     area = cv2.contourArea(hull)
     if area < 0.005 * part.size or cv2.contourArea(contour) < 0.85 * area:
-        return False
+        return None
     corners = cv2.approxPolyDP(hull, 0.03 * cv2.arcLength(hull, True), True)[:, 0]
     h, w = part.shape
     inside = (corners > 4).all(axis=1) & (corners[:, 0] < w - 5) & (corners[:, 1] < h - 5)
-    return bool(inside.sum() >= 1)
+    flat = plane.mm_from_px(small.to_photo(corners), CLOTH_MM)
+    before, after = np.roll(flat, 1, axis=0) - flat, np.roll(flat, -1, axis=0) - flat
+    long = np.minimum(np.linalg.norm(before, axis=1), np.linalg.norm(after, axis=1))
+    cosine = np.sum(before * after, axis=1) / np.maximum(
+        np.linalg.norm(before, axis=1) * np.linalg.norm(after, axis=1), 1e-9
+    )
+    if not (inside & (np.abs(cosine) < 0.25) & (long > SMALLEST_MM)).any():
+        return None
+    box = cv2.boxPoints(cv2.minAreaRect(hull))
+    return np.asarray(in_order(np.clip(box, 0, (w - 1, h - 1)).astype(float)))
 
 
-def _goes_on(
-    found: Candidate, small: Small, hidden: np.ndarray, plane: PlaneLike, cell: int
-) -> bool:
+def _goes_on(found: Candidate, small: Small, hidden: np.ndarray, plane: PlaneLike) -> bool:
     """True where the mat's lines stay hidden beyond a side: cloth of the mat's colour."""
     corners = small.to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
+    cell = small.cell
     for i in range(4):
         a, b = corners[i], corners[(i + 1) % 4]
         u = (b - a) / np.linalg.norm(b - a)
@@ -223,41 +342,19 @@ def _borders(part: np.ndarray, cards: np.ndarray) -> float:
 
 def _quadrilateral(part: np.ndarray, small: Small, plane: PlaneLike) -> Candidate | None:
     """The quadrilateral about a part."""
-    core = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((7, 7), np.uint8))
-    contours, _ = cv2.findContours(
-        core if core.any() else part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-    )
-    contour = max(contours, key=cv2.contourArea)[:, 0]
-    if len(contour) < 20:
-        return None
-    rim = plane.mm_from_px(small.to_photo(contour), CLOTH_MM)
-    box = cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32))).astype(float)
-    lines = []
-    for i in range(4):
-        a, b = box[i], box[(i + 1) % 4]
-        length = np.linalg.norm(b - a)
-        u = (b - a) / max(length, 1e-9)
-        along, off = (rim - a) @ u, np.abs((rim - a) @ np.array([-u[1], u[0]]))
-        depth = np.linalg.norm(box[(i + 2) % 4] - b)
-        near = (off < 0.06 * depth + 2) & (along > 0.06 * length) & (along < 0.94 * length)
-        if near.sum() < 8:
-            return None
-        vx, vy, x, y = cv2.fitLine(
-            rim[near].astype(np.float32), cv2.DIST_HUBER, 0, 0.01, 0.01
-        ).ravel()
-        lines.append((np.array([x, y], float), np.array([vx, vy], float)))
-    corners = np.array([meet(lines[i - 1], lines[i]) for i in range(4)])
+    found = fill_best(part, small, plane)
+    return None if found is None else _candidate(in_order(found[0]), found[1], plane)
+
+
+def _candidate(corners_px: np.ndarray, fill: float, plane: PlaneLike) -> Candidate | None:
+    corners = plane.mm_from_px(corners_px, CLOTH_MM)
     if not np.isfinite(corners).all():
         return None
-    corners_px = in_order(plane.px_from_mm(corners, CLOTH_MM))
-    corners = plane.mm_from_px(corners_px, CLOTH_MM)
-    area, whole = (cv2.contourArea(p.astype(np.float32)) for p in (rim, corners))
+    whole = cv2.contourArea(corners.astype(np.float32))
     sides_mm, sides_px = (
         np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1) for p in (corners, corners_px)
     )
-    return Candidate(
-        corners, float(min(sides_mm)), float(min(sides_px)), whole, area / max(whole, 1e-9)
-    )
+    return Candidate(corners, float(min(sides_mm)), float(min(sides_px)), whole, fill)
 
 
 def is_card(plane: PlaneLike, markers_px: np.ndarray, candidate: Candidate) -> bool:

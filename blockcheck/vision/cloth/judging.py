@@ -6,11 +6,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ...errors import BlockCutOffError, Doubtful, EdgeNotFoundError
+from ...errors import (
+    BlockCutOffError,
+    BlocksTouchError,
+    Doubtful,
+    EdgeNotFoundError,
+    MeasureError,
+)
 from .edges import Trace
 from .small_picture import CLOTH_MM, PlaneLike
 
 SIDES = ("top", "right", "bottom", "left")
+_JUMP_MM = 1.2  # more than pieces of one block are off by where they are sewn together
 BY_HAND = "or give the block's corners by hand (--corners)."
 HINT = f"Lay the block flat on a mat of another colour, in even light, nothing over its edges, {BY_HAND}"
 
@@ -74,6 +81,43 @@ def judge_sides(
         )
 
 
+def judge_unbroken(corners: np.ndarray, traces: Sequence[Trace], plane: PlaneLike) -> None:
+    """Refuse an outline of which two opposite sides jump at one place: two blocks that touch.
+
+    Raises
+    ------
+    BlocksTouchError
+    """
+    mm = plane.mm_from_px(corners, CLOTH_MM)
+    jumps = [
+        _jumps(plane.mm_from_px(t.points_px, CLOTH_MM), mm[i], mm[(i + 1) % 4])
+        for i, t in enumerate(traces)
+    ]
+    for i in (0, 1):
+        one, other = jumps[i], jumps[i + 2][::-1]  # the other runs the other way
+        near = np.lib.stride_tricks.sliding_window_view(np.pad(other, 5), 11).max(axis=1)
+        if np.minimum(one, near).max() > _JUMP_MM:
+            raise BlocksTouchError(
+                f"The {SIDES[i]} and {SIDES[i + 2]} edges jump at one place, as where two blocks touch.",
+                f"Lay them half an inch apart, or one by one, {BY_HAND}",
+                doubtful(corners, i, i + 2),
+            )
+
+
+def _jumps(points_mm: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """(N,) sizes of the jump at each point of a side, its slope left out."""
+    u = (b - a) / np.linalg.norm(b - a)
+    s, d = (points_mm - a) @ u, (points_mm - a) @ np.array([u[1], -u[0]])
+    slope = np.median((d[5:] - d[:-5]) / np.maximum(s[5:] - s[:-5], 1e-9))
+    window = len(d) // 10
+    level = np.median(np.lib.stride_tricks.sliding_window_view(d - slope * s, window), axis=1)
+    jump = np.zeros(len(d))
+    jump[window + 1 : window + 1 + len(level) - window - 2] = np.abs(
+        level[window + 2 :] - level[: -window - 2]
+    )
+    return jump
+
+
 def cut_off(shown: Doubtful | None = None) -> BlockCutOffError:
     """Return the failure of a block that reaches past the photo's frame."""
     side = f" with its {SIDES[shown.sides[0]]} side" if shown and shown.sides else ""
@@ -89,3 +133,14 @@ def _past_frame(corners: np.ndarray, low: np.ndarray, high: np.ndarray) -> list[
     past = np.maximum(low - corners, corners - high).max(axis=1)
     by_side = np.maximum(past, 0) + np.maximum(np.roll(past, -1), 0)
     return [int(np.argmax(by_side))]
+
+
+def explained(error: MeasureError, corners_px: np.ndarray, faces: int | None) -> MeasureError:
+    """Return the failure of an outline, with what lies close to it as the reason."""
+    if faces is None:
+        return error
+    return BlocksTouchError(
+        f"Two blocks lie so near to each other that the {SIDES[faces]} edge of one cannot be told.",
+        f"Lay them half an inch apart, or one by one, {BY_HAND}",
+        doubtful(corners_px, faces),
+    )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...errors import BlockCutOffError, MeasureError, NoBlockError
+from .around import judge_corners, judge_left_out
 from .candidates import (
     Candidate,
     area_mm2,
@@ -16,7 +17,8 @@ from .candidates import (
     is_card,
 )
 from .following import follow_sides
-from .judging import trusted
+from .grounds import grounds
+from .judging import explained, judge_unbroken, trusted
 from .mat_looks import Mat
 from .printed import Ink, ink_of
 from .small_picture import CLOTH_MM, PlaneLike, Small
@@ -97,7 +99,7 @@ def find_outlines(
     small = Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
     candidates: list[list[Candidate]] = []
     problem: MeasureError | None = None
-    for mat in small.mats():
+    for mat in grounds(small):
         candidates, this = candidates_on(small, mat, plane)
         candidates = [c for c in candidates if not is_card(plane, markers_px, c[0])]
         problem = problem or this
@@ -109,20 +111,36 @@ def find_outlines(
             "Lay the block on the mat beside the card, all of it in the picture.",
         )
     lines = _print(rgb, plane, mat_segments_px, mat_segments_seen)
-    found: list[Outline] = []
+    followed: list[tuple[Outline, Candidate]] = []
     failures: list[tuple[MeasureError, float]] = []
+
+    def fail(error: MeasureError, c: Candidate) -> None:
+        where = plane.px_from_mm(c.corners_mm, CLOTH_MM)
+        failures.append((explained(error, where, c.faces), c.area_mm2))
+
     for readings in candidates:
         errors: list[MeasureError] = []
         for c in readings:
             try:
-                found.append(_refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small))
+                outline = _refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small)
+                followed.append((outline, c))
                 break
             except MeasureError as error:
                 errors.append(error)
         else:
-            failures.append((errors[0], readings[0].area_mm2))
-    if not found and isinstance(problem, BlockCutOffError):
+            fail(errors[0], readings[0])
+    if not followed and isinstance(problem, BlockCutOffError):
         raise problem
+    found: list[Outline] = []
+    for o, c in followed:
+        others = [other.corners_px for other, _ in followed if other is not o]
+        try:
+            looked_at = plane.px_from_mm(c.corners_mm, CLOTH_MM)
+            judge_left_out(*small.lines, looked_at, o.corners_px)
+            judge_corners(rgb, plane, o.corners_px, [*exclude_px, *others], 2 * mat.limit)
+            found.append(o)
+        except MeasureError as error:
+            fail(error, c)
     # a scrap or a tool beside the blocks does not spoil the photo; a doubtful block does
     least = 0.2 * max((area_mm2(plane, o.corners_px) for o in found), default=0.0)
     for failure, area in failures:
@@ -180,6 +198,8 @@ def _refine(
     """Follow the four sides of a candidate and judge them."""
     corners, traces = follow_sides(rgb, plane, mat, corners_mm, reach_mm, print_, small, by_hand)
     start = plane.px_from_mm(corners_mm, CLOTH_MM)
+    if not by_hand:
+        judge_unbroken(corners, traces, plane)
     sides = []
     for i, t in enumerate(traces):
         if by_hand and not trusted(t):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -14,8 +14,11 @@ from .mat_looks import Mat
 
 COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
-_EVEN = 12.0  # grey levels: what varies more is no mat
 _COARSE_SHADE = (0.75, 1.12)
+_ANY_SHADE = (0.2, 2.0)
+_PRINT = 9  # small pixels: more than a fine print repeats in
+_ALIKE = 0.08
+_EVERY = 4  # small pixels: fine enough for shades
 
 
 class PlaneLike(Protocol):
@@ -30,10 +33,11 @@ class PlaneLike(Protocol):
 
 @dataclass(frozen=True)
 class Small:
-    """The photo at about an eighth of its scale, with what is known of it."""
+    """The photo at about an eighth of its scale, with what is known of it; `rgb_px` is all of it."""
 
     size: tuple[int, int]
     scale: int
+    rgb_px: np.ndarray
     rgb: np.ndarray
     cards: np.ndarray
     barred: np.ndarray
@@ -62,7 +66,7 @@ class Small:
         cards = cv2.dilate(cards, np.ones((5, 5), np.uint8))
         if segments is None or seen is None or np.sum(seen) < 12:
             segments = seen = None
-        return cls((w, h), scale, small, cards, bare, segments, seen)
+        return cls((w, h), scale, rgb, small, cards, bare, segments, seen)
 
     def to_small(self, points_px: np.ndarray) -> np.ndarray:
         """Small pixels of the photo's."""
@@ -83,36 +87,15 @@ class Small:
         places, i = self._inside(points_px)
         return Mat.learn(self.size, places, self.rgb[i[:, 1], i[:, 0]])
 
-    def mats(self) -> Iterator[Mat]:
-        """What may be the mat, likeliest first."""
-        if self.segments is not None and self.seen is not None:
-            a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
-            middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
-            yield self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))
-            return
-        ring = cv2.dilate(self.cards, np.ones((15, 15), np.uint8)) - self.cards
-        if ring.sum() < 100:  # no card: what lies along the frame
-            ring = np.ones_like(self.cards)
-            ring[10:-10, 10:-10] = 0
-        y, x = np.nonzero(ring)
-        colours = self.rgb[y, x].astype(np.float32)
-        k = min(3, len(colours))
-        _, label, _ = cv2.kmeans(
-            colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
-        )
-        # two shades of one mat are one kind of ground
-        shares = np.bincount(label.ravel(), minlength=k) / len(colours)
-        for j in np.argsort(-shares):
-            if shares[j] < 0.12:
-                continue
-            own = label.ravel() == j
-            mat = self._grow(
-                Mat.learn(self.size, self.to_photo(np.stack([x, y], 1)[own]), colours[own])
-            )
-            if mat.sigma < _EVEN:
-                yield mat
+    def mat_beside_lines(self) -> Mat | None:
+        """Learn the mat beside its printed lines; None where none are known."""
+        if self.segments is None or self.seen is None:
+            return None
+        a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
+        middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
+        return self._learn(np.vstack([middle + 0.25 * side, middle - 0.25 * side]))
 
-    def _grow(self, mat: Mat) -> Mat:
+    def grow(self, mat: Mat) -> Mat:
         """Learn the mat again from all of the photo that looks like it."""
         y, x = np.mgrid[0 : self.cards.shape[0] : 6, 0 : self.cards.shape[1] : 6]
         y, x = y.ravel(), x.ravel()
@@ -132,11 +115,116 @@ class Small:
         places = np.vstack([plane.px_from_mm(rim + d * out) for d in (6.0, 9.0, 12.0)])
         return self._learn(places)
 
-    def unlike(self, mat: Mat) -> np.ndarray:
-        """(h, w) distance from the mat's colour."""
+    def unlike(self, mat: Mat, part: np.ndarray | None = None) -> np.ndarray:
+        """(h, w) distance from the mat's colour, or from that part of it.
+
+        The colour counts as it is all over, and as it is near by.
+
+        A shadow, a glare or a stain changes the mat here and there; its lines are seen in them,
+        and the colour beside these is the mat's.
+        """
         h, w = self.cards.shape
         expected = mat.everywhere(self.to_photo(np.arange(w)), self.to_photo(np.arange(h)))
-        return mat.unlike(self.rgb.astype(np.float32), expected, _COARSE_SHADE)
+        if part is not None:
+            expected = (expected * part).astype(np.float32)
+        colours = self.rgb.astype(np.float32)
+        off = mat.unlike(colours, expected, _COARSE_SHADE)
+        shade = self._shade_near_lines(mat, expected)
+        if shade is not None:
+            off = np.minimum(off, mat.unlike(colours, expected * shade, _COARSE_SHADE))
+            off = self._without_lines(off)
+        return off
+
+    def evenly(self, off: np.ndarray, limit: float) -> np.ndarray:
+        """How unlike mat it is on the mean all around, so that `limit` says what is no mat.
+
+        A fine pale print is a little unlike mat all over, where the mat is so here and there.
+        """
+        mean = cv2.blur(np.minimum(off, 2 * limit), (_PRINT, _PRINT))
+        a, b = self.lines[0][self.lines[1], 0], self.lines[0][self.lines[1], 1]
+        side = 0.3 * (b - a) @ np.array([[0, 1], [-1, 0]])
+        _, i = self._inside(np.vstack([(a + b) / 2 + side, (a + b) / 2 - side]))
+        usual = float(np.percentile(mean[i[:, 1], i[:, 0]], 90)) if len(i) else limit
+        return mean * (limit / max(2 * usual, 0.15 * limit))
+
+    def _without_lines(self, off: np.ndarray) -> np.ndarray:
+        """Leave out what is unlike mat along its lines alone, and not on both sides of them."""
+        size = int(np.clip((self.cell - 3) | 1, 3, 7))
+        on_lines = np.zeros(off.shape, np.uint8)
+        ends = np.round(self.to_small(self.lines[0][self.lines[1]])).astype(np.int32)
+        cv2.polylines(on_lines, list(ends), False, 1, 3)
+        opened = cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
+        return np.where(on_lines > 0, opened, off)
+
+    def _shade_near_lines(self, mat: Mat, expected: np.ndarray) -> np.ndarray | None:
+        """(h, w, 3) colour beside the lines seen near by, as a part of what is expected."""
+        if self.segments is None or self.seen is None:
+            return None
+        a, b = self.segments[self.seen, 0], self.segments[self.seen, 1]
+        middle, side = (a + b) / 2, (b - a) @ np.array([[0, 1], [-1, 0]])
+        h, w = self.cards.shape
+        at = np.round(self.to_small(np.stack([middle + 0.25 * side, middle - 0.25 * side])))
+        i = np.clip(at.astype(int), 0, (w - 1, h - 1))
+        here, there = (
+            self.rgb[i[..., 1], i[..., 0]].astype(np.float32),
+            expected[i[..., 1], i[..., 0]],
+        )
+        part = here / np.maximum(there, 4)
+        own = (mat.unlike(here, there, _ANY_SHADE) < 3 * mat.limit).all(axis=0)
+        own &= (self.cards[i[..., 1], i[..., 0]] == 0).all(axis=0)
+        # beside an edge of cloth the two sides of a line are not alike
+        own &= np.abs(part[0] - part[1]).max(axis=1) < _ALIKE * part.mean(axis=(0, 2))
+        i, part = i[:, own].reshape(-1, 2), part[:, own].reshape(-1, 3)
+        shade = np.ones_like(expected)
+        for wider in (6, 2):  # the nearest count, where there are any
+            sums, weight = self._near(i, part, wider * self.cell + 1)
+            near = sums / np.maximum(weight, 1e-6)[..., None]
+            shade = np.where(weight[..., None] > 0.5, near, shade)
+        return shade.astype(np.float32)
+
+    def _near(
+        self, at: np.ndarray, values: np.ndarray, window: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Sums of (N, k) values and their number in the window about each small pixel."""
+        h, w = self.cards.shape
+        few = (h + _EVERY - 1) // _EVERY, (w + _EVERY - 1) // _EVERY
+        cell = at[:, 1] // _EVERY * few[1] + at[:, 0] // _EVERY
+        sums = [
+            np.bincount(cell, v, few[0] * few[1]).reshape(few)
+            for v in (*values.T, np.ones(len(at)))
+        ]
+        size = window // _EVERY | 1
+        near = cv2.boxFilter(
+            np.dstack(sums).astype(np.float32), -1, (size, size), normalize=False,
+            borderType=cv2.BORDER_CONSTANT,
+        )  # fmt: skip
+        near = cv2.resize(near, None, fx=_EVERY, fy=_EVERY, interpolation=cv2.INTER_LINEAR)[:h, :w]
+        return near[..., :-1], near[..., -1]
+
+    @property
+    def lines(self) -> tuple[np.ndarray, np.ndarray]:
+        """The mat's lines from crossing to crossing, (M, 2, 2), and where they are seen, (M,)."""
+        if self.segments is None or self.seen is None:
+            return np.zeros((0, 2, 2)), np.zeros(0, bool)
+        return self.segments, self.seen
+
+    @property
+    def cell(self) -> int:
+        """Small pixels from line to line of the mat; none, 0."""
+        if self.segments is None:
+            return 0
+        ends = self.to_small(self.segments)
+        return int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+
+    def lines_seen(self) -> np.ndarray:
+        """(h, w) part of the mat's lines near each place that are seen there; none known, 0."""
+        if self.segments is None or self.seen is None:
+            return np.zeros(self.cards.shape, np.float32)
+        middle = np.round(self.to_small(self.segments.mean(axis=1))).astype(int)
+        h, w = self.cards.shape
+        ok = (middle >= 0).all(axis=1) & (middle[:, 0] < w) & (middle[:, 1] < h)
+        seen, known = self._near(middle[ok], self.seen[ok, None].astype(float), 2 * self.cell + 1)
+        return np.where(known > 3.5, seen[..., 0] / np.maximum(known, 1), 0).astype(np.float32)
 
     def hidden(self) -> tuple[np.ndarray, int]:
         """(h, w) mask of where several neighbouring lines are not seen, and the cells' size."""
@@ -144,7 +232,7 @@ class Small:
         if self.segments is None or self.seen is None:
             return mask, 0
         ends = np.round(self.to_small(self.segments)).astype(np.int32)
-        cell = int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+        cell = self.cell
         for which, thick, value in ((~self.seen, 1.0, 1), (self.seen, 0.6, 0)):
             cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
         size = max(3, round(0.7 * cell))
