@@ -34,6 +34,7 @@ from ..errors import BlockcheckError, ProjectError, UploadError
 from ..report import words
 from ..report.html import unbroken
 from . import intake, work
+from .block_view import on_page
 from .doing import ACTIONS, Doing
 from .downloads import Downloads
 from .events import Hub
@@ -78,7 +79,7 @@ class Page:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self._templates.globals.update(words=words, views=VIEWS)
+        self._templates.globals.update(words=words, views=VIEWS, on_page=on_page)
         here = "/p/{project}"
         self.app = Starlette(
             routes=[

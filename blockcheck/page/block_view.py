@@ -14,6 +14,20 @@ from ..report import words
 from ..report.screen_picture import on_photo
 from ..units import format_uncertainty
 
+# options that the sentences about photos name, and what stands for them on the page
+_HERE = (
+    (" (blockcheck card)", ""),
+    (
+        "name what lies there with --square or --grid",
+        "enter the square or the mat’s lines in the plan",
+    ),
+    ("give the block's corners by hand (--corners)", "mend it by hand"),
+    ("with --card-side, --sheet-side or --square", "in the plan"),
+    ("--card-side", "the card’s size in the plan"),
+    ("--sheet-side", "the sheet’s size in the plan"),
+    ("--square", "the square’s side in the plan"),
+    ("--grid", "the lines’ spacing in the plan"),
+)
 SIDES = ("top", "right", "bottom", "left")
 Shown = dict[str, Any]
 
@@ -94,3 +108,10 @@ def event_size(plan: Plan, kept: Any) -> str:
 
 def when(at: str) -> str:
     return datetime.fromisoformat(at).astimezone().strftime("%b %-d, %H:%M")
+
+
+def on_page(text: str) -> str:
+    """A sentence as the page says it: what the command line does by an option is done here."""
+    for option, here in _HERE:
+        text = text.replace(option, here)
+    return text

@@ -16,6 +16,7 @@ import numpy as np
 from ..errors import BlockcheckError
 from ..project.records import settings_in
 from . import work
+from .block_view import on_page
 from .events import Hub
 from .intake import KINDS, Received
 from .pictures import Pictures
@@ -193,7 +194,7 @@ class Queue:
                 replace(
                     item,
                     state=REFUSED,
-                    said=tuple(s for s in (problem.message, problem.hint) if s),
+                    said=tuple(on_page(s) for s in (problem.message, problem.hint) if s),
                     code=problem.code,
                     doubtful=() if doubtful is None else tuple(doubtful.corners_px),
                     sides=() if doubtful is None else tuple(doubtful.sides),
@@ -203,7 +204,7 @@ class Queue:
         if before is not None:  # blocks are numbered as their photos were taken in
             await asyncio.wait([before])
         names = await asyncio.to_thread(self._keep, project, item, done)
-        said = tuple(f"{p.message} {p.hint}".strip() for p in result.problems)
+        said = tuple(on_page(f"{p.message} {p.hint}".strip()) for p in result.problems)
         item = replace(item, state=KEPT, blocks=tuple(names), said=said)
         self._set(project, item)
         if len(names) == 1 and not item.again:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import asdict, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ VIEWS = {
     "cut": "Cut",
     "plan": "Plan",
 }
+TOGETHER = 50  # blocks that one process lays a size on
 Shown = dict[str, Any]
 
 
@@ -239,7 +241,13 @@ class Showing:
             return quilt.trims
         known = await self._known(project)
         if size not in known:
-            known[size] = await self._workers.run("plan", work.trims_at, quilt.plan, blocks, size)
+            parts = min(self._workers.cores, 1 + len(blocks) // TOGETHER)  # a few share the work
+            cuts = [len(blocks) * k // parts for k in range(parts + 1)]
+            laid = [
+                self._workers.run("measure", work.trims_at, quilt.plan, blocks[a:b], size)
+                for a, b in pairwise(cuts)
+            ]
+            known[size] = tuple(t for some in await asyncio.gather(*laid) for t in some)
         found: tuple[TrimPlan, ...] = known[size]
         return found
 

@@ -197,6 +197,17 @@ def test_what_makes_no_sense_is_refused_in_words(deeds, quilt, action, given):
     assert [(b.name, b.state, b.width_mm) for b in quilt.blocks()] == before
 
 
+def test_a_refusal_on_the_page_names_no_option_of_the_command_line(deeds):
+    for name in ("no-block", "no-reference"):
+        photo = PHOTOS.parents[1] / "fixtures" / "photos" / f"{name}.jpg"
+        refused = send(deeds, photo.read_bytes(), f"{name}.jpg")
+        assert refused["state"] == "refused"
+        assert len(refused["said"]) == 2
+        assert "--" not in " ".join(refused["said"])
+        assert do(deeds, "drop", number=refused["id"]).status_code == 200
+        assert item(deeds, refused["id"]) is None
+
+
 def test_only_actions_that_exist_can_be_asked_for(deeds):
     for name in ("new", "__init__", "_with", "example", "nothing"):
         assert do(deeds, name).status_code == 404
