@@ -280,7 +280,7 @@ def judged(path: Path, was: str | None) -> tuple[str, str]:
         said = shown(f"{problem.message} {problem.hint}")
         named = path.name in problem.message or problem.code not in ("unreadable_photo",)
         return ("refused" if named and "\n" not in said else "badly said"), said
-    warned = {p.code for p in result.problems} - {"print_not_measured", "one_small_reference"}
+    warned = {p.code for p in result.problems} - {"print_not_measured", "one_reference"}
     if was is not None and not warned and len(result.blocks) == 1:
         block, truth = result.blocks[0], TRUTH[f"demo/{was}"]["blocks"][0]
         for e, side in ((block.width_mm, "width_mm"), (block.height_mm, "height_mm")):

@@ -24,7 +24,7 @@ from blockcheck.measuring.measure import measure_photo
 from fixtures.make import INCH, PHONE, quad
 from fixtures.scene import Block, Card, Mat, Scene, Square, project, render, truth
 
-USUAL = {"print_not_measured", "one_small_reference", "square_not_measured"}
+USUAL = {"print_not_measured", "one_reference"}  # said of honest photos, too
 
 
 @dataclasses.dataclass
