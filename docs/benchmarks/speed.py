@@ -28,7 +28,7 @@ STAGES = (  # where the name is looked up when it is called; what is indented is
     (grid, "adjust", "    adjustment as they are followed"),
     (measure, "find_outlines", "outlines"),
     (outline, "candidates_on", "  candidates"),
-    (outline, "trace", "  following sides"),
+    (outline, "follow_sides", "  following sides"),
     (measure, "measure_outline", "sizes and uncertainties"),
 )
 spent: dict[str, float] = defaultdict(float)
