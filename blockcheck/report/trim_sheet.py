@@ -156,6 +156,8 @@ class _Sheet:
             name = called(trim.name)
             if _known(name) != name:
                 name = f"block {first + i + 1}"
+                if name in {called(t.name) for t in quilt.trims}:
+                    name = f"no. {first + i + 1} in the report"  # another goes by that number
             self._block(quilt, trim, name, x, y, wide, tall)
 
     def _block(

@@ -9,11 +9,14 @@ import time
 
 import numpy as np
 
+from blockcheck.planning.plan import BlockRecord, Plan
+from blockcheck.planning.quilt import work_out
 from blockcheck.planning.rows.order import arrange
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
 from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.trim_lines import trim_all
+from blockcheck.uncertainty import Estimate, Term
 from blockcheck.units import INCH
 
 PLANNED = np.array([6.5, 9.5]) * INCH
@@ -50,6 +53,20 @@ def run(count: int) -> list[float]:
     return list(np.diff(clock))
 
 
+def whole(count: int, planned: tuple[float, float]) -> float:
+    """Seconds of processor time for everything that is worked out: sizes, trim, rows, cuts."""
+    rng = np.random.default_rng(5)
+    terms = (Term("mat scale", 0.05), Term("edge fit", 0.08))
+    blocks = []
+    for i in range(count):
+        shape = outline(rng)
+        wide, high = (Estimate(float(mm), terms) for mm in np.ptp(shape, axis=0))
+        blocks.append(BlockRecord(f"b{i}", "measured", wide, high, shape, 0.1))
+    clock = time.process_time()
+    work_out(Plan(planned_mm=planned, seams_across=2), blocks)
+    return time.process_time() - clock
+
+
 def main() -> None:
     run(50)  # libraries loaded
     print("blocks   sizes    trim    rows   total  per block")
@@ -59,6 +76,13 @@ def main() -> None:
             f"{count:6d}" + "".join(f"{s:7.2f}s" for s in (*parts, parts.sum())),
             f"{parts.sum() / count * 1000:6.2f} ms",
         )
+
+    for inches, words in (((6.25, 9.25), "reached by all"), ((6.5, 9.5), "not reached by all")):
+        planned = (inches[0] * INCH, inches[1] * INCH)
+        whole(20, planned)
+        few, many = (min(whole(n, planned) for _ in range(3)) for n in (100, 400))
+        print(f"work_out, plan {words}: 100 blocks {few:.2f} s, 400 blocks {many:.2f} s,", end="")
+        print(f" {many / few:.1f} times as long")
 
 
 if __name__ == "__main__":
