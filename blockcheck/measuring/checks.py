@@ -174,7 +174,7 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
             if result.sha256 in seen:
                 raise ReadingsError(
                     f"{result.path.name} is the same photo as {seen[result.sha256]}.",
-                    "A photo measured twice says nothing of chance: take each one anew.",
+                    "Measuring one photo twice shows nothing: take a new photo each time.",
                 )
             seen[result.sha256] = result.path.name
             size = result.blocks[0].width_mm, result.blocks[0].height_mm
@@ -227,7 +227,7 @@ def _alone(result: PhotoResult) -> PhotoResult:
     if result.ok and len(result.blocks) != 1:
         problem = MeasureError(
             f"{result.path.name} shows {len(result.blocks)} blocks.",
-            "Photograph one alone, with the reference beside it.",
+            "Photograph one block by itself, with the reference beside it.",
         ).problem()
         return replace(result, blocks=(), problems=(*result.problems, problem))
     return result

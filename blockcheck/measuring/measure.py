@@ -159,7 +159,7 @@ def _check_corners(corners_px: np.ndarray, photo: Photo) -> None:
     if not ((corners_px >= 0) & (corners_px <= (width - 1, height - 1))).all():
         raise BlockCutOffError(
             f"A corner set by hand lies outside {photo.path.name}, which is {width} × {height} pixels.",
-            "Read the corners off the photo as it stands upright, from its top left.",
+            "Read the corners from the upright photo, counting from its top left.",
         )
     from_middle = corners_px - corners_px.mean(axis=0)
     round_px = corners_px[np.argsort(np.arctan2(from_middle[:, 1], from_middle[:, 0]))]
@@ -169,7 +169,7 @@ def _check_corners(corners_px: np.ndarray, photo: Photo) -> None:
     turn = side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0]
     if length.min() < _MIN_SIDE_PX or (turn < _MIN_SINE * length * length_after).any():
         raise BlockTooSmallError(
-            f"The corners set by hand in {photo.path.name} make no four-sided block, or one too small.",
+            f"The corners set by hand in {photo.path.name} do not make a four-sided block, or it is too small.",
             f"Give four corners at least {_MIN_SIDE_PX:.0f} pixels apart.",
         )
 

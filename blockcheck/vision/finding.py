@@ -44,7 +44,7 @@ _OTHER_LENS = Problem(
     "lens_does_not_fit",
     "warning",
     "The photo does not fit this camera's lens profile, so the profile was left out.",
-    "Photograph without zoom, filters or panorama; if it comes again, make the profile anew "
+    "Photograph without zoom, filters or panorama; if this happens again, make a new profile "
     "(blockcheck lens).",
 )
 
@@ -130,7 +130,7 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
     if white > 0.5:
         return OverexposedError(
             f"{name} is overexposed: more than half of it is plain white.",
-            "Take it again in softer light, or tap on the block so that the phone sets the light by it.",
+            "Take it again in softer light, or tap the block on the screen so that the phone exposes for it.",
         )
     if _sharpness(photo.gray) < 2.0:
         return BlurredError(
@@ -140,7 +140,7 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
     if settings.square is not None:
         return NoReferenceError(
             f"No plain square was found in {name}.",
-            "Lay it flat where its colour differs from what it lies on, all of it in the picture.",
+            "Lay it flat on something of another colour, all of it in the picture.",
         )
     if settings.grid is not None:
         return NoReferenceError(
@@ -150,7 +150,7 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
     if n_markers >= 2:  # one alone may be a pattern that happens to look like a marker
         return ReferenceHiddenError(
             f"Too little of the printed card is seen in {name}.",
-            "Take off what lies on it, and keep all of it in the picture, without glare.",
+            "Take everything off the card and keep all of it in the picture, without glare.",
         )
     usual = LensPrior.of_photo(photo.size, *focal_of(photo.optics, photo.size))
     lines = find_lines_alone(photo, usual, _ANY_SPACING)

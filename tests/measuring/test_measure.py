@@ -151,8 +151,12 @@ def test_corners_set_by_hand_are_marked(tmp_path):
     ("corners", "code", "said"),
     [
         ("100,100 900,100 900,1300 100,9999", "block_cut_off", "which is 2400 × 1800 pixels"),
-        ("100,100 100,100 900,900 900,100", "too_small_in_photo", "no four-sided block"),
-        ("100,100 500,100 900,100 900,1300", "too_small_in_photo", "no four-sided block"),
+        ("100,100 100,100 900,900 900,100", "too_small_in_photo", "do not make a four-sided block"),
+        (
+            "100,100 500,100 900,100 900,1300",
+            "too_small_in_photo",
+            "do not make a four-sided block",
+        ),
     ],
 )
 def test_corners_that_make_no_block_are_refused_in_a_sentence(corners, code, said):

@@ -138,8 +138,8 @@ def make_profile(views: Sequence[LensView]) -> tuple[LensProfile, Calibration]:
     """
     if len(views) < MIN_PHOTOS:
         raise ProfileError(
-            f"A lens profile needs {MIN_PHOTOS} or more photos, and {len(views)} can be used.",
-            "Photograph the reference sheet from above, and leaning to all sides by about 20°.",
+            f"A lens profile needs {MIN_PHOTOS} or more photos, but {len(views)} can be used.",
+            "Photograph the reference sheet from above, then leaning about 20° to each side.",
         )
     for v in views:
         if v.key[0] is None:
@@ -149,7 +149,7 @@ def make_profile(views: Sequence[LensView]) -> tuple[LensProfile, Calibration]:
             )
         if v.key != views[0].key:
             raise ProfileError(
-                f"{v.name} and {views[0].name} are not by one lens at one resolution.",
+                f"{v.name} and {views[0].name} were not taken with one lens at one resolution.",
                 "Make a profile for each lens of the phone, without zoom.",
             )
     camera, width, height, focal = views[0].key
