@@ -152,7 +152,7 @@ def test_two_kinds_of_blocks_share_rows_and_columns():
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        ({"setting": "on point"}, "squares of one size"),
+        ({"setting": "on point"}, "squares of one size.*left and right with strips cut 2 in wide"),
         ({"setting": "hexagonal"}, "no setting hexagonal"),
         ({"repeat": (("ship",),)}, "no kind of block called ship"),
         ({"repeat": ((),)}, "empty"),

@@ -69,9 +69,19 @@ def _side(d: Design) -> float:
             raise PlanError(
                 f"Only squares of one size are set on point; {kind} is {d.said(w)} × {d.said(h)} "
                 "finished.",
-                "Frame it to a square, or choose a straight setting.",
+                _to_square(d, kind),
             )
     return side
+
+
+def _to_square(d: Design, kind: str) -> str:
+    """Which frame makes a square of a block."""
+    w, h = d.blocks_mm[kind]
+    sides = "left and right" if w < h else "top and bottom"
+    cut = d.said(abs(h - w) / 2 + 2 * d.seam_mm)
+    if abs(h - w) < 0.05:
+        return "Trim them to one size, or choose a straight setting."
+    return f"Frame it {sides} with strips cut {cut} wide, or choose a straight setting."
 
 
 def _upright(u: float, v: int, side: float) -> tuple[Point, Point]:
