@@ -42,6 +42,7 @@ class Workers:
             else os.cpu_count() or 1
         )
         self._pools: dict[str, ProcessPoolExecutor] = {}
+        self._ended = False
 
     async def run(self, pool: str, job: Callable[..., T], *given: Any) -> T:
         """Do a job in the pool "measure", "edit" or "plan".
@@ -52,6 +53,8 @@ class Workers:
             If its process died twice (out of memory, most likely).
         """
         for _ in range(2):
+            if self._ended:
+                break
             try:
                 return await asyncio.get_running_loop().run_in_executor(
                     self._pool(pool), job, *given
@@ -71,6 +74,7 @@ class Workers:
 
     def end(self) -> None:
         """Stop at once; what was not reported as kept is simply not kept."""
+        self._ended = True
         for pool in self._pools.values():
             pool.shutdown(wait=False, cancel_futures=True)
         for process in multiprocessing.active_children():

@@ -231,3 +231,25 @@ def test_a_photo_left_in_the_folder_is_measured_at_the_next_start(tmp_path):
         assert items[0]["name"] == "left.jpg"
         assert client.post("/new", json={"name": "other"}).status_code == 400  # q alone is shown
     assert served.process.returncode == 0
+
+
+def test_an_end_in_the_midst_of_measuring_is_clean_and_loses_no_photo(tmp_path):
+    import os
+    import signal
+
+    from serving import serving, start
+
+    served = start(tmp_path)
+    with served.client() as client:
+        assert client.post("/new", json={"example": True}).status_code == 200
+        with client.stream("GET", served.path() + "/events") as events:  # a page that listens
+            next(events.iter_lines())
+            os.killpg(served.process.pid, signal.SIGINT)  # as Ctrl-C in a terminal
+            assert served.process.wait(30) == 0
+    with served.process.stdout as said:
+        assert "Traceback" not in said.read()
+    with serving(tmp_path) as again, again.client() as client:
+        until(
+            lambda: client.get(f"{again.path()}/blocks").text.count('<li class="card"'),
+            lambda count: count == 6,
+        )
