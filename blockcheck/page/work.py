@@ -7,9 +7,10 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Collection, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -56,9 +57,7 @@ class Workers:
             if self._ended:
                 break
             try:
-                return await asyncio.get_running_loop().run_in_executor(
-                    self._pool(pool), job, *given
-                )
+                return await asyncio.wrap_future(self._submit(pool, job, *given))
             except BrokenProcessPool:
                 self._pools.pop(pool, None)
         raise ProjectError(
@@ -68,9 +67,20 @@ class Workers:
 
     def begin(self) -> None:
         """Start all processes now, so that the first photo does not wait for them."""
+        resource_tracker.ensure_running()  # it would undo what `_submit` does for the first process
         for pool in ("measure", "edit", "plan"):
             for _ in range(self.cores if pool == "measure" else 1):
-                self._pool(pool).submit(_warm, pool)
+                self._submit(pool, _warm, pool)
+
+    def _submit(self, pool: str, job: Callable[..., T], *given: Any) -> Future[T]:
+        """Hand a job over; a process that this begins leaves Ctrl-C to the server from the first."""
+        if not hasattr(signal, "pthread_sigmask"):
+            return self._pool(pool).submit(job, *given)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return self._pool(pool).submit(job, *given)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
     def end(self) -> None:
         """Stop at once; what was not reported as kept is simply not kept."""
