@@ -27,6 +27,7 @@ _GAP_MM = 1.5  # of plain mat: what lies beyond is another thing
 _TOLD = 1.5  # evidence by which a place is told from another
 _DRIFT = 5.0  # by which the mat beside a piece may differ from the mat as a whole
 _FRAYED_MM = 0.8  # spread of points that make no side
+_YARN_MM = 3.5  # beyond the path: further out than yarns stand
 _WINDOW_MM = 2.0  # how far both sides of an edge are judged
 _PIECES = 12  # of a side, each with its own looks of mat and cloth
 _NEAR_MM = (0.4, 5.0)  # from the edge, where these looks are learnt
@@ -75,6 +76,8 @@ class Trace:
         Evidence for cloth inside and for mat outside, -1 to 1, median along the side.
     clear : float
         Fraction of the places where both sides of the edge are what they should be.
+    littered : float
+        Part of the outside, further off than yarns reach, that looks like cloth.
     barred : float
         Fraction of the path that lies on a card.
     moved : float
@@ -93,6 +96,7 @@ class Trace:
     inside: float
     outside: float
     clear: float
+    littered: float
     barred: float
     moved: float
     px_per_mm: float
@@ -181,6 +185,8 @@ def trace(
         out_, in_ = _both_sides(place_by_place, rows, window, guard)
         told = (in_ > 0.25 * MOST_CLOTH) & (out_ < -0.25 * MOST_MAT)
     n = np.arange(len(rows))
+    beyond = np.arange(len(place_by_place))[:, None] < rows - _YARN_MM * px_per_mm / apart
+    beyond[0] = True
     strong = (in_ > 0) & (out_ < 0) & (rows > 1) & (rows < len(score[0]) - 2)
     on_card = card[rows, n * _WEIGHED]
     strong &= ~on_card
@@ -215,6 +221,7 @@ def trace(
                 float(np.median(in_[own])) / MOST_CLOTH,
                 -float(np.median(out_[own])) / MOST_MAT,
                 float(told[own].mean()),
+                float((place_by_place[:, own] > 0)[beyond[:, own]].mean()),
                 float(on_card[own].mean()),
                 float(np.abs(smooth).max()),
                 px_per_mm,

@@ -20,6 +20,8 @@ _CLOSE_MM = 2.2
 _LEAST_MM = 25.0  # a block's width, when a side is sought from the opposite one
 _LOST = 0.25  # support of a side that is sought again
 _RIM_MM, _FEW = (2.0, 15.0), 4  # inside a side, and pieces of line there, that tell
+_LITTERED = 0.06  # of the outside like cloth: more than threads
+_SURE = 0.4  # of a block, from the side opposite to one that is lost
 _BARE = 0.45  # of them seen: mat lies there, not cloth
 
 
@@ -78,7 +80,12 @@ def follow_sides(
         if lost and not any((i + 2) % 4 in lost for i in lost):
             again = list(traces)
             for i in lost:
-                again[i] = _from_opposite(plane, traces, start, i, looks, look, px_per_mm)
+                # the part of the block that is surely cloth
+                sure = corners_mm.copy()
+                for end, other in ((i, i - 1), ((i + 1) % 4, (i + 2) % 4)):
+                    sure[end] = corners_mm[other] + _SURE * (corners_mm[end] - corners_mm[other])
+                known = Colours.learn(_inside(rgb, plane, sure, reach_mm))
+                again[i] = _from_opposite(plane, traces, start, i, known, look, px_per_mm)
             corners = _corners(plane, again, None)
             if lines_inside(small, corners, px_per_mm).max() <= _BARE:
                 inside = _inside(rgb, plane, plane.mm_from_px(corners, CLOTH_MM), 5.0)
@@ -91,6 +98,15 @@ def follow_sides(
                 )
         corners = _corners(plane, traces, None)
         judge_sides(rgb.shape, corners, traces, plane)
+        # print that is not known as such passes for cloth, and so may a line of it beside an edge;
+        # another thing on the mat lies on one side or two
+        like = [i for i, t in enumerate(traces) if t.littered > _LITTERED]
+        if print_ is None and len(like) > 2:
+            raise EdgeNotFoundError(
+                "The mat's print cannot be told from the block: its lines could not be followed.",
+                HINT,
+                doubtful(corners, *like),
+            )
     for _ in range(2):
         base, outward = _straight(corners, True)
         for i, t in enumerate(traces):
@@ -134,7 +150,7 @@ def _from_opposite(
     traces: list[Trace],
     start: np.ndarray,
     side: int,
-    looks: Looks,
+    colours: Colours,
     look: partial[tuple[list[Trace], Looks]],
     px_per_mm: float,
 ) -> Trace:
@@ -152,15 +168,8 @@ def _from_opposite(
         return traces[side]
     base = plane.px_from_mm(near + (_LEAST_MM + half) * away, CLOTH_MM)
     out = plane.px_from_mm(near + (_LEAST_MM + half + 1) * away, CLOTH_MM) - base
-    good = [i for i, t in enumerate(traces) if trusted(t)]
-    shown = Looks(
-        looks.cloth,
-        looks.share[good].mean(axis=(0, 1), keepdims=True).repeat(looks.share.shape[1], axis=1),
-        looks.mat[good].mean(axis=(0, 1), keepdims=True).repeat(looks.mat.shape[1], axis=1),
-        looks.sigma,
-    )
     outward = (out.mean(0) / np.linalg.norm(out.mean(0)))[None]
-    found, _ = look(shown, base[None], outward, _px((half, half), px_per_mm), fine=False)
+    found, _ = look(colours, base[None], outward, _px((half, half), px_per_mm), fine=False)
     return found[0]
 
 

@@ -1,0 +1,75 @@
+"""Raw edges on mats printed as real ones are, frayed, and of the print's own colours."""
+
+import numpy as np
+import pytest
+
+import blockcheck
+from fixtures.make import quad
+from fixtures.prints import printed
+from fixtures.scene import Block, Camera, Card, Mat, Scene, save, truth
+
+PHONE = Camera(width=2000, height=1500, f_px=1450, tilt_deg=3.0, distance_mm=330)
+CARD = Card("A", (100, -30), 8)
+GREEN = Mat(colour=(24, 120, 104), lines_mm=10.0, line_colour=(226, 226, 120), line_width_mm=0.45)
+MAT = printed(GREEN, (-150.0, -110.0, 180.0, 110.0))
+PINK, GOLD, NEAR = (214, 186, 170), (206, 196, 92), (36, 112, 84)
+
+
+def errors_mm(scene, tmp_path):
+    """Width and height of the one block found, less the truth, over U95 and in mm."""
+    save(scene, tmp_path / "p.jpg", quality=93)
+    result = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in")
+    assert result.ok, result.problems
+    (block,), (true,) = result.blocks, truth(scene)["blocks"]
+    found = [(block.width_mm, true["width_mm"]), (block.height_mm, true["height_mm"])]
+    return np.array([(f.value - t, f.u95) for f, t in found])
+
+
+def block(inside_mm, colour, bottom=90.0, **more):
+    """A block whose sides run along printed lines, `inside_mm` inside them."""
+    left, top, right = -130.0, -80.0, 20.0
+    d = inside_mm
+    corners = (
+        (left + d, top + d),
+        (right - d, top + d),
+        (right - d, bottom - d),
+        (left + d, bottom - d),
+    )
+    return Block(corners, cloth="dots", colours=(colour, (120, 40, 50)), wave_mm=0.08, **more)
+
+
+@pytest.mark.parametrize(
+    ("inside_mm", "colour"),
+    [(0.0, PINK), (0.4, PINK), (1.2, PINK), (0.4, GOLD), (1.2, GOLD), (0.4, NEAR)],
+)
+def test_sides_along_printed_lines(inside_mm, colour, tmp_path):
+    """Cloth of its own colour, of the ink's and of nearly the mat's beside lines that wander."""
+    scene = Scene(PHONE, MAT, (CARD,), (block(inside_mm, colour),), seed=11)
+    error, u95 = errors_mm(scene, tmp_path).T
+    assert (np.abs(error) < u95).all()
+    assert np.abs(error).max() < 0.4
+
+
+def test_yarns_beyond_the_body_are_not_measured(tmp_path):
+    cloth = Block(quad(130, 150, (-55, 0), 6), cloth="dots", colours=(PINK, GOLD), fringe_mm=2.5)
+    scene = Scene(PHONE, MAT, (CARD,), (cloth,), seed=13)
+    error, u95 = errors_mm(scene, tmp_path).T
+    assert (np.abs(error) < u95).all()
+
+
+def test_fray_widens_the_uncertainty(tmp_path):
+    wide = []
+    for fringe in (0.0, 2.5):
+        cloth = Block(quad(130, 150, (-55, 0), 6), colours=(PINK, GOLD), fringe_mm=fringe)
+        wide.append(errors_mm(Scene(PHONE, MAT, (CARD,), (cloth,), seed=13), tmp_path)[:, 1].sum())
+    assert wide[1] > wide[0]
+
+
+def test_print_that_cannot_be_followed_is_not_taken_for_cloth(tmp_path):
+    """Lines too crooked for a lattice: the line beside an edge is told from cloth, or it is refused."""
+    crooked = printed(GREEN, (-150.0, -110.0, 180.0, 110.0), wander_mm=0.4)
+    scene = Scene(PHONE, crooked, (CARD,), (block(1.2, PINK),), seed=11)
+    save(scene, tmp_path / "p.jpg", quality=93)
+    result = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in")
+    assert not result.blocks
+    assert result.problems[-1].code == "edge_not_found"
