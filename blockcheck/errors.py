@@ -6,7 +6,16 @@ the measuring of one photo carry the stable ``code`` that the JSON and the docs 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+# controls, marks that turn the direction of writing, line separators, halves of characters
+_ACTS = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def in_one_line(text: str) -> str:
+    """Text whose control characters and ends of lines are shown as their numbers."""
+    return _ACTS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 @dataclass(frozen=True)
@@ -29,6 +38,11 @@ class Problem:
     level: str
     message: str
     hint: str
+
+    def __post_init__(self) -> None:
+        """Keep sentences sentences, whatever the file in them is called."""
+        object.__setattr__(self, "message", in_one_line(self.message))
+        object.__setattr__(self, "hint", in_one_line(self.hint))
 
 
 @dataclass(frozen=True)
@@ -61,9 +75,8 @@ class BlockcheckError(Exception):
     code = "error"
 
     def __init__(self, message: str, hint: str = "") -> None:
-        super().__init__(message)
-        self.message = message
-        self.hint = hint
+        self.message, self.hint = in_one_line(message), in_one_line(hint)
+        super().__init__(self.message)
 
     def __str__(self) -> str:
         return f"{self.message} {self.hint}".strip()

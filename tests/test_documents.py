@@ -42,7 +42,8 @@ ALL = [pytest.param(words, id=f"{p}: {' '.join(words)}") for p in TEXT for words
 def test_every_command_named_exists_with_its_options(words):
     name, *rest = words
     command = COMMANDS[name]
-    context = click.Context(command, info_name=name)
+    # click keeps the help option that a context first asks for, here for all tests that follow
+    context = click.Context(command, info_name=name, **command.context_settings)
     command.make_parser(context).parse_args(list(rest))  # raises what a wrong option raises
 
 

@@ -17,7 +17,7 @@ from ..settings import Settings
 from .command import command
 from .options import CORNERS, FOCAL, JOBS, PHOTOS, PROFILES, PROJECT
 from .photos import corners_of, files, measure_all
-from .voice import Status, detail, in_words, leave, refuse, say, stop
+from .voice import Status, detail, in_words, leave, refuse, say, stop, tell
 
 _INDENT = " " * 16
 
@@ -91,7 +91,7 @@ def add(
             _say_kept(quilt, result, called, said)
             if marked:
                 say(f"{_INDENT}Mark its points again: they belong to the earlier photo.")
-        say(f"Photos in {quilt.path.name}: {kept} of {len(paths)}.")
+        tell(f"Photos in {quilt.path.name}: {kept} of {len(paths)}.")
     leave(Status.DONE if kept == len(paths) and not empty else Status.PHOTO)
 
 
@@ -100,7 +100,7 @@ def _say_kept(quilt: Project, result: PhotoResult, called: Sequence[str], said: 
     plan = quilt.plan
     for block in (b for b in quilt.blocks() if b.name in called):
         sizes = project_words.sizes(plan, block)
-        say(f"kept            {result.path.name}: block {block.name}, {sizes}")
+        tell(f"kept            {result.path.name}: block {block.name}, {sizes}")
         both = block.width_mm.value, block.height_mm.value
         if plan.planned_mm and measured_words.sideways(*both, plan.planned_mm):
             say(f"{_INDENT}Note: {measured_words.SIDEWAYS} Then: --again {block.name}")
@@ -111,7 +111,7 @@ def _say_kept(quilt: Project, result: PhotoResult, called: Sequence[str], said: 
 
 
 def _say_known(path: Path, known: str) -> None:
-    say(f"the same photo  {path.name} is in already, as block {known}.")
+    tell(f"the same photo  {path.name} is in already, as block {known}.")
 
 
 def _names(quilt: Project, name: Sequence[str], again: Sequence[str]) -> list[str] | None:

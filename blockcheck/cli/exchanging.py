@@ -10,7 +10,7 @@ from ..project import Project
 from ..project.schema import locate
 from .command import command
 from .options import FORCE, PROJECT, file_type, need_suffix
-from .voice import in_words, may_write, say
+from .voice import in_words, may_write, tell
 
 FILE = click.argument("file", type=file_type())
 
@@ -28,7 +28,7 @@ def export(project: Path, file: Path, force: bool) -> None:
             quilt.export_csv(file)
         else:
             quilt.export_json(file)
-        say(f"Wrote {file}.")
+        tell(f"Wrote {file}.")
 
 
 @command("import")
@@ -41,7 +41,7 @@ def import_(project: Path, file: Path) -> None:
         if file.suffix.lower() == ".csv":
             with Project.open(project) as quilt:
                 done = quilt.import_csv(file)
-                say(
+                tell(
                     f"New measurements in {quilt.path.name}: {', '.join(done)}."
                     if done
                     else f"Everything in {file.name} is in {quilt.path.name} already."
@@ -49,8 +49,8 @@ def import_(project: Path, file: Path) -> None:
             return
         if not locate(project).exists():
             with Project.create_from_json(project, file) as quilt:
-                say(f"{quilt.path.name} holds all of {file.name} now.")
+                tell(f"{quilt.path.name} holds all of {file.name} now.")
             return
         with Project.open(project) as quilt:
             quilt.import_json(file)
-            say(f"{quilt.path.name} holds all of {file.name} now.")
+            tell(f"{quilt.path.name} holds all of {file.name} now.")

@@ -20,7 +20,7 @@ from ..units import format_length, parse_length
 from ..vision.seams.points import Suggested
 from .command import command
 from .options import FORCE, NAME, PROJECT, file_type, need_suffix
-from .voice import Status, in_words, may_write, note, say, stop, writing
+from .voice import Status, in_words, may_write, note, say, stop, tell, writing
 
 OFF_CLOTH_MM = 3.0  # a ruler's reading at a corner may lie a little off the measured edge
 _ZERO = re.compile(r'0+(\.0*)?\s*(in|cm|mm|")?')
@@ -90,7 +90,7 @@ def mark(
                 say(words.suggestions(found, block, plan))
             if picture is not None:
                 _write(picture, photo, block, found)
-                say(f"Wrote {picture}.")
+                tell(f"Wrote {picture}.")
             for number in _numbers(accept, found):
                 if number <= len(found.points):
                     chosen = found.points[number - 1]

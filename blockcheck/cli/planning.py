@@ -17,7 +17,7 @@ from ..units import INCH, format_length, parse_length, parse_size
 from . import setting_options
 from .command import command
 from .options import PLANNED, PROJECT, REFERENCES, file_type, target, together, told
-from .voice import Status, in_words, note, say, stop, writing
+from .voice import Status, in_words, note, say, stop, tell, writing
 
 # option: the plan's field, what it is
 LENGTHS = {
@@ -110,7 +110,8 @@ def _shown(option: str) -> str:
 def new(project: Path, **given: Any) -> None:
     """A length without a unit is in --unit. Nothing that exists is written over."""
     with in_words(), Project.create(project, changed(Plan(), given)) as quilt:
-        say(f"Made {quilt.path}.\n{words.plan_table(quilt.plan)}")
+        tell(f"Made {quilt.path}.")
+        say(words.plan_table(quilt.plan))
         note(f"Next: blockcheck add {quilt.path} PHOTOS")
 
 

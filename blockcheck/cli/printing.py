@@ -8,7 +8,7 @@ import click
 
 from .command import command
 from .options import FORCE, PAPER, need_suffix, output_option
-from .voice import Status, may_write, note, say, stop, writing
+from .voice import Status, may_write, note, stop, tell, writing
 
 
 @command("card")
@@ -32,7 +32,7 @@ def card(output: Path | None, force: bool, paper: str, letters: str, sheet: bool
             write_sheet(output, paper)
         else:
             write_card(output, letters, paper)
-    say(f"Wrote {output}.")
+    tell(f"Wrote {output}.")
     note(
         "Print it at 100 % (actual size), measure it with your ruler, and give its true size "
         f"with {'--sheet-side' if sheet else '--card-side'}."

@@ -9,7 +9,7 @@ from ..project import Project
 from ..report import words
 from .command import command
 from .options import FORCE, PAPER, PROJECT, output_option, target
-from .voice import Status, in_words, may_write, note, say, stop, writing
+from .voice import Status, in_words, may_write, note, say, stop, tell, writing
 
 
 @command("report")
@@ -29,7 +29,8 @@ def report(project: Path, output: Path | None, force: bool, paper: str) -> None:
         photos = {b.name: kept.photo(b.name) for b in blocks}
         with writing(path):
             write_report(path, quilt, blocks, title=kept.path.stem, photos=photos, paper=paper)
-    say(f"{words.headline(quilt)}\nWrote {path}.")
+    say(words.headline(quilt))
+    tell(f"Wrote {path}.")
     note("Open it in a browser, or print it.")
 
 
@@ -51,5 +52,5 @@ def trim_sheet(project: Path, output: Path | None, force: bool, paper: str) -> N
         stop(Status.BLOCKS, quilt.gaps["size"])
     with writing(path):
         write_trim_sheet(path, quilt, title=kept.path.stem, paper=paper)
-    say(f"Wrote {path}.")
+    tell(f"Wrote {path}.")
     note(words.RULER_FIRST)

@@ -17,10 +17,8 @@ from contextlib import contextmanager, suppress
 
 import click
 
-# controls but tab and line feed, marks that turn the direction of writing, halves of characters
-_ACTS = re.compile(
-    r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]"
-)
+from ..errors import in_one_line
+
 _PLAIN = {
     "\N{MINUS SIGN}": "-",
     "\N{MULTIPLICATION SIGN}": "x",
@@ -34,8 +32,8 @@ STOPPED = 130  # as shells have it for a program that Ctrl-C ended
 
 
 def shown(text: str) -> str:
-    """Text whose control characters are shown, not sent; in JSON strings they read back the same."""
-    return _ACTS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    """Lines whose control characters are shown, not sent; in JSON strings they read back the same."""
+    return re.sub(r"[^\n\t]+", lambda line: in_one_line(line[0]), text)
 
 
 def settle() -> None:
@@ -52,7 +50,7 @@ def ended_in_words() -> Iterator[None]:
     try:
         yield
     except click.ClickException as e:
-        e.message = shown(e.message)  # type: ignore[misc]
+        e.message = in_one_line(e.message)  # type: ignore[misc]
         raise
     except KeyboardInterrupt:
         _end("Stopped. What was reported as done is done.", STOPPED)
@@ -74,7 +72,7 @@ def _end(sentence: str, status: int) -> None:
         with suppress(OSError, ValueError, AttributeError), open(os.devnull, "w") as nowhere:
             os.dup2(nowhere.fileno(), sys.stdout.fileno())
     with suppress(OSError):
-        click.echo(shown(sentence), err=True)
+        click.echo(in_one_line(sentence), err=True)
     raise click.exceptions.Exit(status)
 
 

@@ -15,7 +15,7 @@ from ..project.schema import locate
 from ..report import project_words as words
 from .command import command
 from .options import PROJECT
-from .voice import Status, in_words, leave, note, say
+from .voice import Status, in_words, leave, note, say, tell
 
 
 @command("check")
@@ -30,7 +30,7 @@ def check(project: Path, mend: bool) -> None:
         try:
             with Project.open(path) as quilt:
                 count = len(quilt.blocks()) + len(quilt.removed())
-                say(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
+                tell(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
                 well = _photos(quilt)
         except DamagedProjectError:
             _damaged(path, mend)
@@ -42,7 +42,7 @@ def _damaged(path: Path, mend: bool) -> None:
     """Say what is sound and what is not; write a mended copy if asked."""
     reader, found = ProjectReader.rescued(path)
     with reader:
-        say(f"{path.name} is damaged. Not as it was written:")
+        tell(f"{path.name} is damaged. Not as it was written:")
         for fault in found.faults:
             say(f"  {fault}")
         lost = {x.name: x for x in found.lost}
@@ -59,7 +59,7 @@ def _damaged(path: Path, mend: bool) -> None:
         for one in found.lost:
             done = "measured again from its photo" if _again(quilt, one) else _by_hand(one)
             say(f"block {one.name}: {done}")
-        say(
+        tell(
             f"Wrote {copy}. Look at its plan (blockcheck plan {copy}) and its blocks (blockcheck "
             f"list {copy}) before you go on with it; {path.name} is left as it is."
         )
@@ -81,9 +81,9 @@ def _photos(quilt: Project) -> bool:
     well = True
     for photo in quilt.photos():
         if photo.missing:
-            say(f"missing photo: {photo.path} (its numbers are kept)")
+            tell(f"missing photo: {photo.path} (its numbers are kept)")
         elif sha256_of(photo.path) != photo.sha256:
-            say(
+            tell(
                 f"CHANGED photo: {photo.path} is not the photo that was measured. Put that photo "
                 "back, or add this one under another name."
             )

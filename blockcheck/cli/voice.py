@@ -18,6 +18,7 @@ from ..errors import (
     ProfileError,
     ProjectError,
     ReadingsError,
+    in_one_line,
 )
 from .screen import shown
 
@@ -73,6 +74,11 @@ def say(text: str) -> None:
     click.echo(shown(text))
 
 
+def tell(sentence: str) -> None:
+    """Print an answer that names files: one line, whatever they are called."""
+    click.echo(in_one_line(sentence))
+
+
 def note(text: str) -> None:
     """Print what goes with the answer: what to do next, what to take care of."""
     if not click.get_current_context().meta.get(_QUIET):
@@ -93,7 +99,7 @@ def detail(text: str) -> None:
 
 def refuse(text: str) -> None:
     """Say what could not be done; the command goes on."""
-    click.echo(shown(text), err=True)
+    click.echo(in_one_line(text), err=True)
 
 
 def stop(status: Status, text: str) -> NoReturn:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..errors import Problem
+from ..errors import Problem, in_one_line
 from ..measuring.checks import Repeatability, Verification
 from ..measuring.gauge import GOOD, POOR, GaugeStudy, OneWay, percent_of_tolerance
 from ..measuring.results import Measurement, PhotoResult
@@ -54,7 +54,7 @@ class Style:
 def refusal(result: PhotoResult, what: str = "NOT MEASURED") -> str:
     """Say why a photo gave no sizes."""
     said = next(p for p in result.problems if p.level == "error")
-    name = result.path.name
+    name = in_one_line(result.path.name)
     which = what if name in said.message else f"{what} {name}"
     return f"{which}: {said.message} {said.hint}".rstrip()
 
@@ -66,7 +66,7 @@ def warnings(problems: Sequence[Problem]) -> list[str]:
 
 def photo_table(result: PhotoResult, style: Style) -> str:
     """Write what was measured in a photo as a table."""
-    lines = [result.path.name]
+    lines = [in_one_line(result.path.name)]
     for i, block in enumerate(result.blocks, start=1):
         lines += [f"  block {i} of {len(result.blocks)}"] if len(result.blocks) > 1 else []
         lines += _block_lines(block, style)
@@ -125,19 +125,20 @@ def sideways(width_mm: float, height_mm: float, planned: tuple[float, float]) ->
 
 def measured_with(result: PhotoResult) -> str:
     """Say in a line what a photo was measured by."""
+    name = in_one_line(result.path.name)
     if result.plane is None:
-        return f"{result.path.name}: nothing of known size was found"
+        return f"{name}: nothing of known size was found"
     kinds = ", ".join(sorted({p.reference.kind for p in result.plane.references}))
     plane = result.plane
     return (
-        f"{result.path.name}: measured by {kinds}; camera tilted by {plane.camera.tilt_deg:.1f}°, "
+        f"{name}: measured by {kinds}; camera tilted by {plane.camera.tilt_deg:.1f}°, "
         f"references fit to {plane.fit_rms_px:.2f} px"
     )
 
 
 def verification(found: Verification, unit: str) -> str:
     """Set a known size beside what the photo says."""
-    lines = [found.result.path.name]
+    lines = [in_one_line(found.result.path.name)]
     lines += [f"  {text}" for text in warnings(found.result.problems)]
     lines.append(f"  {'':8}{'known':>22}{'measured':>22}   off")
     for name, known, measured, e in zip(
@@ -223,7 +224,7 @@ def gauge_table(path: Path, study: GaugeStudy) -> str:
         ("from part to part PV", study.pv),
         ("total TV", study.tv),
     )
-    lines = [f"{path.name}: gauge study (standard deviations in the table's unit)"]
+    lines = [f"{in_one_line(path.name)}: gauge study (standard deviations in the table's unit)"]
     lines += [f"  {name:26}{value:10.4f}" for name, value in rows]
     lines.append(f"  {'%GRR':26}{study.percent_grr:10.1f} %, {_judged(study.percent_grr)}")
     lines.append(f"  {'sizes it can tell (ndc)':26}{study.ndc:10.1f}")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+from ..errors import in_one_line
 from ..planning.plan import BlockRecord, Plan
 from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate
@@ -29,7 +30,8 @@ def sizes(plan: Plan, block: BlockRecord | Kept) -> str:
 
 
 def table(rows: Sequence[Sequence[str]]) -> str:
-    """Write rows of words in columns."""
+    """Write rows of words in columns, each row on one line."""
+    rows = [[in_one_line(cell) for cell in row] for row in rows]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return "\n".join(
         "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)).rstrip()
@@ -81,7 +83,7 @@ def plan_table(plan: Plan) -> str:
 
 def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
     """Write the blocks with their sizes, beside the planned size where there is one."""
-    title = f"{name}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
+    title = f"{in_one_line(name)}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
     head = ["block", "state", "width", "±", "height", "±"]
     if plan.planned_mm:
         planned = " × ".join(length(plan, mm) for mm in plan.planned_mm)

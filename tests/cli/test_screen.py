@@ -15,6 +15,7 @@ from click.testing import CliRunner
 from blockcheck.cli import main, photos
 from blockcheck.cli.measuring import picture_names
 from blockcheck.cli.screen import shown
+from blockcheck.errors import in_one_line
 from blockcheck.project import Project
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -46,6 +47,7 @@ def test_control_characters_are_shown_and_in_json_read_back_the_same():
     hostile = "\x1b]0;owned\x07\x1b[2J\r\x9b31m\u202egnp\udcff"
     assert shown(hostile).isprintable()
     assert shown("two\nlines\tand a ±") == "two\nlines\tand a ±"
+    assert in_one_line("two\nlines\tand a ±") == "two\\u000alines\\u0009and a ±"
     assert json.loads(shown(json.dumps(hostile, ensure_ascii=False))) == hostile
 
 
@@ -64,6 +66,27 @@ def test_notes_names_and_file_names_do_not_act(sails, tmp_path):
         assert said.exit_code
         assert said.output
         assert "\x1b" not in said.output
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such names there")
+def test_a_file_s_name_makes_no_line_of_its_own(sails, tmp_path):
+    """A name with an end of line in it could say a size that nobody measured."""
+    lie = "p.jpg\n  width  9 in ± 0 in\t\x1b[2J"
+    (tmp_path / f"{lie}.jpg").symlink_to(BOAT)
+    (tmp_path / f"{lie}-bad.jpg").write_bytes(b"no photo")
+    said = CliRunner().invoke(main, ["measure", str(tmp_path)])
+    assert said.exit_code == 1
+    assert said.output.count("p.jpg\\u000a  width  9 in ± 0 in\\u0009\\u001b[2J") == 2
+    assert "\n  width  9 in" not in said.output
+    answer = json.loads(CliRunner().invoke(main, ["measure", str(tmp_path), "--json"]).stdout)
+    assert sorted(a["photo"].endswith(f"{lie}.jpg") for a in answer) == [False, True]
+    assert all(p["message"].isprintable() for a in answer for p in a["problems"])
+    assert (
+        "\n  width  9 in" not in CliRunner().invoke(main, ["add", str(sails), str(tmp_path)]).output
+    )
+    with Project.open(sails) as quilt:
+        quilt.note("Jib", "two\nlines")
+    assert "two\\u000alines" in run("list", sails).output
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "cp437"])
