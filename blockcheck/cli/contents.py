@@ -255,6 +255,13 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 "docs/report.md",
                 ("trim-sheet sailboats", "trim-sheet sailboats --paper a4 --output trim.pdf"),
             ),
+            Entry(
+                "labels",
+                "reporting",
+                "Write labels to pin on the blocks (PDF).",
+                "docs/report.md",
+                ("labels sailboats", "labels sailboats labels.pdf --paper a4"),
+            ),
         ),
     ),
 )

@@ -1,14 +1,16 @@
-"""The commands report and trim-sheet."""
+"""The commands report, trim-sheet and labels."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
+import click
+
 from ..planning.quilt import work_out
 from ..project import Project
 from ..report import words
 from .command import command
-from .options import FORCE, PAPER, PROJECT, output_option, target
+from .options import FORCE, PAPER, PROJECT, file_type, output_option, target
 from .voice import Status, in_words, may_write, note, say, stop, tell, writing
 
 
@@ -54,3 +56,26 @@ def trim_sheet(project: Path, output: Path | None, force: bool, paper: str) -> N
         write_trim_sheet(path, quilt, title=kept.path.stem, paper=paper)
     tell(f"Wrote {path}.")
     note(words.RULER_FIRST)
+
+
+@command("labels")
+@PROJECT
+@click.argument("file", required=False, type=file_type())
+@FORCE
+@PAPER
+def labels(project: Path, file: Path | None, force: bool, paper: str) -> None:
+    """Eight on a page: name, place in the quilt, what to trim. FILE is a PDF; if not named,
+    PROJECT-labels.pdf beside the project."""
+    from ..report.labels import write_labels
+
+    with in_words(), Project.open(project) as kept:
+        quilt = work_out(kept.plan, kept.blocks())
+    beside = kept.path.with_name(f"{kept.path.stem}-labels.pdf")
+    path = target(file or beside, kept.path, ".pdf")
+    may_write(path, force)
+    if not any(one.trims for one in quilt.each):
+        stop(Status.BLOCKS, quilt.gaps["size"])
+    with writing(path):
+        write_labels(path, quilt, title=kept.path.stem, paper=paper)
+    tell(f"Wrote {path}.")
+    note("Pin each label with its arrow to the block's top, as in the block's photo.")

@@ -1,4 +1,4 @@
-"""What is downloaded or printed: the report, the trim sheet, the sizes, the card."""
+"""What is downloaded or printed: the report, the trim sheet, the labels, the sizes, the card."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from .showing import Showing
 FILES = {
     "report.html": "text/html; charset=utf-8",
     "trim-sheet.pdf": "application/pdf",
+    "labels.pdf": "application/pdf",
     "card.pdf": "application/pdf",
     "sheet.pdf": "application/pdf",
     "sizes.csv": "text/csv; charset=utf-8",

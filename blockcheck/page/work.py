@@ -252,7 +252,7 @@ def trim_drawing(
 
 
 def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
-    """Write what is downloaded or printed: "report", "trim-sheet", "card" or "sheet"."""
+    """Write what is downloaded or printed: "report", "trim-sheet", "labels", "card" or "sheet"."""
     if kind == "report":
         from ..report.html import write_report
 
@@ -261,6 +261,10 @@ def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
         from ..report.trim_sheet import write_trim_sheet
 
         write_trim_sheet(target, **given)
+    elif kind == "labels":
+        from ..report.labels import write_labels
+
+        write_labels(target, **given)
     else:
         from ..report.card_sheet import write_card, write_sheet
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.rows.laying import SASHING, Rows
 from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
@@ -23,6 +24,22 @@ def order(quilt: QuiltPlan, rows: Rows) -> tuple[tuple[str, str, str], ...]:
         each = ", ".join(f"{name} ({size(plan, *pair)})" for name, pair in sizes)
         found.append((str(i + 1), each, length(plan, rows.check.lengths_mm[i])))
     return tuple(found)
+
+
+def places(quilt: QuiltPlan) -> dict[str, str]:
+    """Where each block lies in the quilt; alternate and half blocks have places too."""
+    rows = quilt.rows
+    if rows is None:
+        return {}
+    start = "left" if rows.along == "width" else "top"
+    found = {
+        piece.name: f"{line(rows)} {i}, place {k} from the {start}"
+        for i, pieces in enumerate(rows.pieces, 1)
+        for k, piece in enumerate((p for p in pieces if p.name != SASHING), 1)
+    }
+    found |= dict.fromkeys(rows.left_over, "no place left for it")
+    every = [name for one in quilt.each for name in one.names]
+    return {name: found[called(name)] for name in every if called(name) in found}
 
 
 def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:

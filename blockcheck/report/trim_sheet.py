@@ -50,7 +50,7 @@ def write_trim_sheet(
         raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
     width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
     written = io.BytesIO()
-    canvas = TaggedCanvas(written, width, height, f"{_known(title)}: trim sheet")
+    canvas = TaggedCanvas(written, width, height, f"{known(title)}: trim sheet")
     sheet = _Sheet(canvas, width, height, title)
     per = _ACROSS * _DOWN
     for one, first in ((q, i) for q in kinds for i in range(0, len(q.trims), per)):
@@ -96,7 +96,7 @@ class _Sheet:
     """A page that is written from the top; lengths in points."""
 
     def __init__(self, canvas: TaggedCanvas, width: float, height: float, title: str) -> None:
-        self.canvas, self.width, self.height, self.title = canvas, width, height, _known(title)
+        self.canvas, self.width, self.height, self.title = canvas, width, height, known(title)
         self.y, self.heading = 0.0, ""
 
     def begin(self, heading: str) -> None:
@@ -132,7 +132,7 @@ class _Sheet:
         font = _BOLD if bold or kind != "P" else _PLAIN
         self.y -= before
         with self.canvas.marked(kind):
-            for line in simpleSplit(_known(text), font, size, self.width - 2 * _EDGE - left):
+            for line in simpleSplit(known(text), font, size, self.width - 2 * _EDGE - left):
                 self.y -= 1.2 * size
                 self.canvas.setFont(font, size)
                 self.canvas.drawString(_EDGE + left, self.y, f"{line} ")  # lines are read on
@@ -145,20 +145,12 @@ class _Sheet:
             self.canvas.rect(_EDGE, self.y - 18, 13, 13)
 
     def blocks(self, quilt: QuiltPlan, first: int, trims: tuple[TrimPlan, ...]) -> None:
-        """Draw a page of blocks, each a frame with the amounts around it.
-
-        A block whose name the fonts cannot write goes by its number in the report, from `first`.
-        """
+        """Draw a page of blocks, each a frame with the amounts around it."""
         wide = (self.width - 2 * _EDGE) / _ACROSS
         tall = (self.y - _EDGE - 52) / _DOWN
         for i, trim in enumerate(trims):
             x, y = _EDGE + i % _ACROSS * wide, self.y - (i // _ACROSS + 1) * tall
-            name = called(trim.name)
-            if _known(name) != name:
-                name = f"block {first + i + 1}"
-                if name in {called(t.name) for t in quilt.trims}:
-                    name = f"no. {first + i + 1} in the report"  # another goes by that number
-            self._block(quilt, trim, name, x, y, wide, tall)
+            self._block(quilt, trim, name_on_paper(quilt, trim, first + i), x, y, wide, tall)
 
     def _block(
         self,
@@ -171,7 +163,7 @@ class _Sheet:
         tall: float,
     ) -> None:
         c = self.canvas
-        problems = simpleSplit(_known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
+        problems = simpleSplit(known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
         room_w, room_h = wide - 128, y + tall - low - 50
         k = min(room_w / trim.placement.width_mm, room_h / trim.placement.height_mm)
@@ -222,7 +214,18 @@ class _Sheet:
                     c.drawString(x0 + w + 6, at, text)
 
 
-def _known(text: str) -> str:
+def name_on_paper(quilt: QuiltPlan, trim: TrimPlan, number: int) -> str:
+    """What a block is called; by its number in the report where the fonts cannot write its name."""
+    name = called(trim.name)
+    if known(name) == name:
+        return name
+    name = f"block {number + 1}"
+    if name in {called(t.name) for t in quilt.trims}:
+        return f"no. {number + 1} in the report"  # another goes by that number
+    return name
+
+
+def known(text: str) -> str:
     """Text with a question mark for each letter that the sheet's plain fonts lack."""
     text = text.replace("−", "–").replace("→", "=")
     return text.encode("cp1252", "replace").decode("cp1252")

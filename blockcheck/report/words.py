@@ -309,6 +309,22 @@ def amounts(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
     return tuple(found)
 
 
+def label_lines(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
+    """What to trim, on a label: a line for each side that sticks out, in the order of work."""
+    if trim.nothing_to_trim:
+        return ("No trimming needed.",)
+    by_side, said = {o.side: o for o in trim.offcuts}, []
+    for side in ("right", "top", "left", "bottom"):
+        cut = by_side[side]
+        if not sticks_out(cut):
+            continue
+        ends = ("left", "right") if side in ("top", "bottom") else ("top", "bottom")
+        first, second = (amount(quilt.plan, mm) for mm in (cut.first_mm, cut.second_mm))
+        along = f"{first} at the {ends[0]}, {second} at the {ends[1]}"
+        said.append(f"{side}: {first if first == second else along}")
+    return tuple(said) or ("Nothing sticks out.",)
+
+
 def trim_note(quilt: QuiltPlan, trim: TrimPlan) -> str:
     """What is out of the ordinary about a block, for a table."""
     if trim.nothing_to_trim and not trim.cut_points:

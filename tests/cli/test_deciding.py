@@ -131,6 +131,10 @@ def test_report_and_sheet_are_written_where_told(project, tmp_path):
     assert "size: a4" in (tmp_path / "other.html").read_text("utf-8")
     run("trim-sheet", project)
     assert (tmp_path / "sails-trim.pdf").read_bytes().startswith(b"%PDF")
+    run("labels", project)
+    assert (tmp_path / "sails-labels.pdf").read_bytes().startswith(b"%PDF")
+    run("labels", project, tmp_path / "labels.pdf", "--paper", "a4")
+    assert (tmp_path / "labels.pdf").read_bytes().startswith(b"%PDF")
 
 
 @pytest.mark.parametrize("command", ["report", "trim-sheet"])
@@ -157,7 +161,7 @@ def test_nothing_of_another_kind_is_written_over(project, tmp_path, command):
     assert other.read_bytes() == b"a photo"
 
 
-@pytest.mark.parametrize("command", ["size", "trim", "rows", "cut", "trim-sheet"])
+@pytest.mark.parametrize("command", ["size", "trim", "rows", "cut", "trim-sheet", "labels"])
 def test_a_project_without_blocks_says_so(tmp_path, command):
     run("new", tmp_path / "empty.blockcheck")
     said = run(command, tmp_path / "empty.blockcheck", status=5)

@@ -150,6 +150,7 @@ def test_a_killed_worker_is_a_refusal_of_its_photo(monkeypatch):
     [
         ("report", "SAILS"),
         ("trim-sheet", "SAILS"),
+        ("labels", "SAILS"),
         ("card", "--output", "card.pdf"),
         ("export", "SAILS", "sails.csv"),
         ("export", "SAILS", "sails.json"),

@@ -151,6 +151,7 @@ def test_ticks_and_notes_are_kept_as_they_are_made(deeds, quilt):
     [
         ("report.html", b"<!doctype html>"),
         ("trim-sheet.pdf", b"%PDF"),
+        ("labels.pdf", b"%PDF"),
         ("card.pdf", b"%PDF"),
         ("sheet.pdf", b"%PDF"),
     ],

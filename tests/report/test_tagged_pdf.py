@@ -9,6 +9,7 @@ from test_report import PLAN, SIX
 
 from blockcheck.planning.quilt import work_out
 from blockcheck.report.card_sheet import write_card, write_sheet
+from blockcheck.report.labels import write_labels
 from blockcheck.report.trim_sheet import write_trim_sheet
 
 pytestmark = pytest.mark.skipif(
@@ -24,12 +25,13 @@ def pdfinfo(*words):
 def folder(tmp_path_factory):
     place = tmp_path_factory.mktemp("pdfs")
     write_trim_sheet(place / "trim.pdf", work_out(PLAN, SIX), title="Sailboats")
+    write_labels(place / "labels.pdf", work_out(PLAN, SIX), title="Sailboats")
     write_card(place / "card.pdf", "AB", "letter")
     write_sheet(place / "sheet.pdf", "a4")
     return place
 
 
-@pytest.mark.parametrize("name", ["trim", "card", "sheet"])
+@pytest.mark.parametrize("name", ["trim", "labels", "card", "sheet"])
 def test_it_is_tagged_and_has_a_title_and_an_author(folder, name):
     said = pdfinfo(folder / f"{name}.pdf")
     assert re.search(r"^Tagged: +yes$", said, re.M)
