@@ -149,7 +149,8 @@ class _Page:
 
     def _size(self, text: str, font: str, most: float, room: float) -> float:
         """The size of letters at which a line fits."""
-        return min(most, most * room / max(self.canvas.stringWidth(text, font, most), 1.0))
+        wide = float(self.canvas.stringWidth(text, font, most))
+        return min(most, most * room / max(wide, 1.0))
 
     def _write(self, lines: list[str], font: str, size: float, x: float, y: float) -> float:
         """Write lines below `y`; where the next begins."""

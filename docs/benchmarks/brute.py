@@ -72,6 +72,7 @@ def common_sizes_agree(count: int) -> None:
 
 
 clock = time.process_time()
-frontiers_agree(int(sys.argv[1]))
-common_sizes_agree(int(sys.argv[2]))
+for check, count in zip((frontiers_agree, common_sizes_agree), map(int, sys.argv[1:]), strict=True):
+    if count:
+        check(count)
 print(f"{time.process_time() - clock:.0f} s of processor time")
