@@ -2,14 +2,16 @@
 
     python docs/benchmarks/kills.py [KILLS]
 
-The photos are made up, so that nearly all of the time goes into writing. Also: four processes
-that add to one file at once. Ends with status 1 if anything is missing. (Linux, macOS.)
+The photos are made up, so that nearly all of the time goes into writing. Also: eight processes
+that add to one file at once, and a disk that is full at each of fifty places, where the system
+stops a write in the middle of a page. Ends with status 1 if anything is missing. (Linux, macOS.)
 """
 
 import hashlib
 import multiprocessing
 import os
 import random
+import resource
 import sqlite3
 import sys
 import tempfile
@@ -24,6 +26,8 @@ from blockcheck.project import Project
 from blockcheck.uncertainty import Estimate, Term
 
 BLOCKS = 12  # in a photo: enough that writing them takes a while
+WRITERS = 8  # to one file at once
+PLACES = 50  # where the disk is full
 
 
 def made_up(name: str, folder: Path, blocks: int = 1, width: float = 152.4) -> PhotoResult:
@@ -110,18 +114,50 @@ def kill_while_adding(kills: int, folder: Path) -> dict[str, int]:
     return figures
 
 
-def add_from_four(each: int, folder: Path) -> tuple[int, int]:
-    """Photos that four processes add to one file at once: reported as kept, and there."""
-    project, told = folder / "four.blockcheck", folder / "four.txt"
+def add_from_many(each: int, folder: Path) -> tuple[int, int]:
+    """Photos that processes add to one file at once: reported as kept, and there."""
+    project, told = folder / "many.blockcheck", folder / "many.txt"
     Project.create(project).close()
     context = workers()
-    four = [context.Process(target=add_photos, args=(project, k, each, told)) for k in range(4)]
-    for process in four:
+    many = [
+        context.Process(target=add_photos, args=(project, k, each, told)) for k in range(WRITERS)
+    ]
+    for process in many:
         process.start()
-    for process in four:
+    for process in many:
         process.join()
     said, there = told_and_there(project, told)
     return len(said), len(said & there)
+
+
+def add_until_full(project: Path, limit: int, told: Path) -> None:
+    """Add photos to a file that the system lets grow to `limit` bytes; end with 3 if in words."""
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    try:
+        add_photos(project, limit, 10_000, told)
+    except ProjectError:
+        sys.exit(3)
+
+
+def fill_disks(places: int, folder: Path) -> dict[str, int]:
+    """Add photos until the disk is full, each time at another place."""
+    figures = dict.fromkeys(("in words", "added after", "kept", "missing"), 0)
+    context = workers()
+    chance = random.Random(5)
+    for place in range(places):
+        project, told = folder / f"full-{place}.blockcheck", folder / f"full-{place}.txt"
+        Project.create(project).close()
+        limit = project.stat().st_size + chance.randrange(1, 400_000)
+        process = context.Process(target=add_until_full, args=(project, limit, told))
+        process.start()
+        process.join()
+        figures["in words"] += process.exitcode == 3
+        said, there = told_and_there(project, told)
+        figures["kept"] += len(said)
+        figures["missing"] += len(said - there)
+        with Project.open(project) as quilt:  # there is room again
+            figures["added after"] += bool(quilt.add_result(made_up("after.jpg", folder, BLOCKS)))
+    return figures
 
 
 if __name__ == "__main__":
@@ -133,6 +169,16 @@ if __name__ == "__main__":
             f"integrity_check ok in {got['sound']}, half-written step met in {got['half-written']}; "
             f"{got['kept']} photos reported as kept, {got['missing']} of them missing"
         )
-        kept, there = add_from_four(25, Path(name))
-        print(f"four processes adding 25 photos each to one file: {kept} kept, {there} there")
-    sys.exit(got["opened"] + got["sound"] < 2 * kills or got["missing"] > 0 or there < 100)
+        kept, there = add_from_many(25, Path(name))
+        print(f"{WRITERS} processes adding 25 photos each to one file: {kept} kept, {there} there")
+        full = fill_disks(PLACES, Path(name))
+        print(
+            f"a disk full at {PLACES} places: told in words {full['in words']}, {full['kept']} photos "
+            f"reported as kept, {full['missing']} of them missing, gone on {full['added after']}"
+        )
+    sys.exit(
+        got["opened"] + got["sound"] < 2 * kills
+        or got["missing"] + full["missing"] > 0
+        or there < WRITERS * 25
+        or full["in words"] + full["added after"] < 2 * PLACES
+    )

@@ -10,6 +10,7 @@ seeded: the same COUNT gives the same files.
 
 import contextlib
 import random
+import shutil
 import sqlite3
 import sys
 import tempfile
@@ -26,6 +27,7 @@ from blockcheck.project import Project
 from blockcheck.uncertainty import Estimate
 
 BLOCKS = 12
+OLDER = "older.blockcheck"  # the sound project some steps earlier
 EDITS = (  # what another program, or a hand, may do to a file
     "UPDATE measurement SET sizes = replace(sizes, '152.4', '150.4') WHERE id = 3",
     "UPDATE measurement SET sizes = '{' WHERE id = 5",
@@ -93,14 +95,18 @@ def sound_project(folder: Path) -> Path:
         quilt.remove("7")
         quilt.set_state("8", "set aside")
         quilt.add_check((100.0,), (Estimate(100.1),), "yes")
+        shutil.copyfile(quilt.path, folder / OLDER)
         quilt.set_order(["Jib", "3", "1"])
         quilt.tick("cut 4 strips")
         quilt.undo()
+        quilt.note("5", "a sail of silk")
+        quilt.rename("6", "Gaff")
+        quilt.add_result(made_up("late.jpg", folder, 1, 153.0), ["5"])
         quilt.set_plan(Plan(planned_mm=(152.4, 228.6)))
     return quilt.path
 
 
-def spoil(data: bytes, number: int, path: Path) -> str:
+def spoil(data: bytes, older: bytes, number: int, path: Path) -> str:
     """Write the file spoiled in one way to `path`; return how."""
     chance = random.Random(number)
     page = 4096
@@ -108,6 +114,9 @@ def spoil(data: bytes, number: int, path: Path) -> str:
         _flip(chance, 9),
         _cut(chance, page),
         _pages(chance, page),
+        *(_torn(chance, page, older),) * 3,
+        _moved(chance),
+        _as_text,
     )
     spoiled = bytearray(data)
     if number < len(EDITS):
@@ -152,6 +161,37 @@ def _pages(chance: random.Random, page: int) -> Callable[[bytearray], str]:
     return pages
 
 
+def _torn(chance: random.Random, page: int, older: bytes) -> Callable[[bytearray], str]:
+    """Some pages as they were earlier: a copy made during a change, a sync that stopped halfway."""
+
+    def torn(data: bytearray) -> str:
+        other = [i for i in range(0, len(older), page) if older[i : i + page] != data[i : i + page]]
+        back = sorted(chance.sample(other, chance.randint(1, len(other) - 1)))
+        for i in back:
+            data[i : i + page] = older[i : i + page]
+        return f"pages {[i // page for i in back]} of {len(other)} changed ones are old"
+
+    return torn
+
+
+def _moved(chance: random.Random) -> Callable[[bytearray], str]:
+    def moved(data: bytearray) -> str:
+        at, count = chance.randrange(len(data)), chance.choice([1, 16, 512, 4096])
+        if chance.random() < 0.5:
+            data[at:at] = bytes(count)
+            return f"{count} zeros pushed in at {at}"
+        del data[at : at + count]
+        data += bytes(count)
+        return f"{count} bytes lost at {at}"
+
+    return moved
+
+
+def _as_text(data: bytearray) -> str:
+    data[:] = data.replace(b"\n", b"\r\n")
+    return "sent as text"
+
+
 def run(*words: object) -> tuple[int, str, BaseException | None]:
     """A command's status, what it said, and the failure nobody expected, if any."""
     got = CliRunner().invoke(main, [str(w) for w in words])
@@ -163,7 +203,7 @@ def try_all(count: int, folder: Path) -> Counter[str]:
     """Spoil `count` projects; count what became of them, and print what should not be."""
     folder = folder.resolve()
     sound = sound_project(folder)
-    data = sound.read_bytes()
+    data, older = sound.read_bytes(), (folder / OLDER).read_bytes()
     run("export", sound, folder / "sound.json")
     due = (folder / "sound.json").read_bytes()
     whole = sizes(sound)
@@ -173,7 +213,7 @@ def try_all(count: int, folder: Path) -> Counter[str]:
     for number in numbers:
         for old in (path, out, folder / "spoiled-mended.blockcheck", folder / "mended.json"):
             old.unlink(missing_ok=True)
-        how = spoil(data, number, path)
+        how = spoil(data, older, number, path)
         before = path.read_bytes()
         status, said, odd = run("export", path, out)
         same = status == 0 and out.read_bytes() == due

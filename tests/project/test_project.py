@@ -22,7 +22,7 @@ from blockcheck.uncertainty import Estimate, Term
 from blockcheck.units import INCH
 
 sys.path.append(str(Path(__file__).parents[2] / "docs" / "benchmarks"))
-from kills import add_from_four, kill_while_adding, made_up
+from kills import add_from_many, fill_disks, kill_while_adding, made_up
 
 
 @pytest.fixture
@@ -353,8 +353,14 @@ def test_nothing_reported_as_kept_is_lost_by_kills(tmp_path):
     assert got["missing"] == 0
 
 
-def test_four_processes_add_to_one_file_at_once(tmp_path):
-    assert add_from_four(10, tmp_path) == (40, 40)
+def test_eight_processes_add_to_one_file_at_once(tmp_path):
+    assert add_from_many(5, tmp_path) == (40, 40)
+
+
+def test_where_the_system_stops_a_write_it_is_told_and_nothing_kept_is_missing(tmp_path):
+    got = fill_disks(4, tmp_path)
+    assert got.pop("kept") > 4
+    assert got == {"in words": 4, "added after": 4, "missing": 0}
 
 
 def test_the_file_is_recognised_by_its_header(quilt):
