@@ -2,8 +2,13 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import blockcheck
+from blockcheck.vision.cloth.edges import Looks, _learn
+from blockcheck.vision.cloth.evidence import Colours, log_cloth
+from blockcheck.vision.cloth.printed import _median_known, _middle_of_nine
 from fixtures.make import quad
 from fixtures.prints import printed
 from fixtures.scene import Block, Camera, Card, Mat, Scene, save, truth
@@ -73,3 +78,39 @@ def test_print_that_cannot_be_followed_is_not_taken_for_cloth(tmp_path):
     result = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in")
     assert not result.blocks
     assert result.problems[-1].code == "edge_not_found"
+
+
+def test_what_is_known_of_a_side_is_kept_where_nothing_is_learnt_of_it():
+    """A strip that only one side has, little unlike the mat: the other sides do not unlearn it."""
+    rng = np.random.default_rng(3)
+    teal, strip, mat = (np.array(c, float) for c in ((45, 94, 92), (76, 95, 85), (84, 89, 90)))
+    seen = np.vstack([np.tile(teal, (900, 1)), np.tile(strip, (100, 1))])
+    known = Colours.learn(seen + rng.normal(0, 2, seen.shape))
+    looks = Looks(known, np.tile(known.share, (4, 12, 1)), np.tile(mat, (4, 12, 1)), 4.0)
+    rows, width = 60, 20
+    colour = np.empty((rows, 4 * 12 * width, 3), np.float32)
+    colour[:30], colour[30:] = mat, teal
+    colour[30:, -12 * width :] = strip
+    weighed = np.where(np.arange(rows)[:, None] < 30, -4.0, 2.0) * np.ones(colour.shape[1])
+    path = np.full(colour.shape[1] // 2, 30)
+    learnt, each = _learn(
+        looks, colour, weighed, None, path, 0.2, np.array([True, True, True, False])
+    )
+    share = np.repeat(learnt.share.reshape(48, -1), width, axis=0)
+    before = log_cloth(known.log_each(colour), np.tile(known.share, (len(share), 1)))
+    after = log_cloth(each, share)
+    assert np.allclose(after[45, -12 * width :], before[45, -12 * width :], atol=1e-3)
+    assert after[45, 0] > before[45, 0]  # what the other sides show is learnt
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_medians_are_medians(seed):
+    rng = np.random.default_rng(seed)
+    nine = rng.integers(0, 256, (7, 9, 3), np.uint8)
+    assert (_middle_of_nine(nine) == np.median(nine, axis=1)).all()
+    known = rng.normal(size=(4, 6))
+    known[rng.random(known.shape) < 0.4] = np.nan
+    expected = [
+        [np.median(row[np.isfinite(row)]) if np.isfinite(row).any() else np.nan] for row in known
+    ]
+    assert np.array_equal(_median_known(known), expected, equal_nan=True)

@@ -284,9 +284,16 @@ def _learn(
     cloth &= np.repeat(sound, cloth.shape[1] // sides)
     some = colour[cloth]
     known = looks.cloth if len(some) < 500 else Colours.learn(some[:: max(1, len(some) // 2500)])
+    share = np.tile(known.share, (sides, pieces, 1))
+    if known is not looks.cloth and not sound.all():
+        # a side that nothing is learnt of may be of a cloth that the others have not
+        share = np.dstack([np.zeros_like(looks.share), share])
+        share[~sound] = np.dstack([looks.share, np.zeros((sides, pieces, len(known.share)))])[
+            ~sound
+        ]
+        known = looks.cloth.beside(known)
     each = known.log_each(colour)
     kind = each.argmax(axis=0)
-    share = np.tile(known.share, (sides, pieces, 1))
     width = colour.shape[1] // (sides * pieces)
     spread = []
     for i in range(sides * pieces):

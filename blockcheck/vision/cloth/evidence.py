@@ -65,15 +65,22 @@ class Colours:
             peak[j] = np.log(np.abs(np.linalg.det(whiten[j]))) - 1.5 * np.log(2 * np.pi)
         return cls(whiten, mean, peak, share)
 
+    def beside(self, other: Colours) -> Colours:
+        """Both mixtures as one, with half of the whole each."""
+        return Colours(
+            np.concatenate([self.whiten, other.whiten]),
+            np.concatenate([self.mean, other.mean]),
+            np.concatenate([self.log_peak, other.log_peak]),
+            np.concatenate([self.share, other.share]) / 2,
+        )
+
     def log_each(self, colours: np.ndarray) -> np.ndarray:
         """(K, ...) log density of each of these colours."""
         shape = colours.shape[:-1]
-        c = colours.reshape(-1, 3).astype(np.float32)
+        c = colours.reshape(-1, 1, 3).astype(np.float32)
         found = np.empty((len(self.share), len(c)), np.float32)
-        for k in range(len(found)):
-            w = self.whiten[k].astype(np.float32)
-            y = c @ w.T
-            y -= w @ self.mean[k].astype(np.float32)
+        for k, (w, mean) in enumerate(zip(self.whiten, self.mean, strict=True)):
+            y = cv2.transform(c, np.column_stack([w, -w @ mean]))[:, 0]
             np.einsum("ni,ni->n", y, y, out=found[k])
         found *= -0.5
         found += self.log_peak.astype(np.float32)[:, None]

@@ -219,13 +219,16 @@ def _onto(base: np.ndarray, found: Trace, n: np.ndarray) -> np.ndarray:
 
 def _corners(plane: PlaneLike, traces: list[Trace], by_hand: np.ndarray | None) -> np.ndarray:
     """Meeting points of the straight lines through the sides."""
-    lines = []
+    sides = []
     for i, t in enumerate(traces):
         use = t.good if t.good.sum() > 10 else np.ones(len(t.good), bool)
         points = t.points_px[use]
         if by_hand is not None and not trusted(t):
             points = by_hand[[i, (i + 1) % 4]]
-        p = plane.mm_from_px(points, CLOTH_MM)
+        sides.append(points)
+    ends = np.cumsum([len(points) for points in sides])[:-1]
+    lines = []
+    for p in np.split(plane.mm_from_px(np.vstack(sides), CLOTH_MM), ends):
         middle = p.mean(0)
         direction = np.linalg.svd(p - middle, full_matrices=False)[2][0]
         lines.append((middle, direction))

@@ -68,10 +68,12 @@ class Mat:
             for v, n in zip((x, y), self.size, strict=True)
         )
         c, X = self.coefficients.astype(np.float32), across[:, None]
+        Y = down[:, None, None]
         # a polynomial in the row, whose factors change with the column
-        factors = np.stack([c[0] + X * (c[1] + X * c[3]), c[2] + X * c[4], 0 * X + c[5]])
-        found = np.vander(down, 3, increasing=True).astype(np.float32) @ factors.reshape(3, -1)
-        return np.asarray(found.reshape(len(down), len(across), 3))
+        found = Y * (c[2] + X * c[4])
+        found += c[0] + X * (c[1] + X * c[3])
+        found += Y**2 * c[5]
+        return np.asarray(found)
 
     def unlike(
         self, colours: np.ndarray, expected: np.ndarray, shade: tuple[float, float] = _SHADE
@@ -87,6 +89,8 @@ class Mat:
 
 def dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Sum of products over three channels; plain terms are faster than a reduction."""
+    if b.ndim == 1:
+        return np.asarray(a @ b)
     return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
 
 

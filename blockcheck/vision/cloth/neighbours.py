@@ -22,6 +22,7 @@ _OWN = 0.15
 _TURNS = np.radians(np.linspace(-3, 3, 13))
 _THROUGH, _BESIDE = 0.85, 0.5  # part of the strip that is mat, and of what lies beside it
 _ROWS, _ENDS = 60, 4
+_FEW = 5  # every fifth pixel tells what is usual
 
 
 def parted(
@@ -47,12 +48,13 @@ def parted(
         return []
     flat = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32)
     laid = cv2.warpPerspective(rgb, cv2.getPerspectiveTransform(corners_px, flat), (w, h))
-    expected = mat.colours(corners_px).mean(axis=0)
-    off = mat.unlike(laid.astype(np.float32), expected.astype(np.float32), _SHADE)
+    laid = laid.astype(np.float32)
+    expected = mat.colours(corners_px).mean(axis=0).astype(np.float32)
+    off = mat.unlike(laid, expected, _SHADE)
     # blur and light thrown back by the cloth take the mat some way towards it
-    towards = min(_TOWARDS * float(np.median(off)), 10 * mat.limit)
+    towards = min(_TOWARDS * float(np.median(off[::_FEW, ::_FEW])), 10 * mat.limit)
     like = off < max(mat.limit, towards)
-    light = dot(laid.astype(np.float32), expected) / dot(expected, expected)
+    light = dot(laid, expected) / dot(expected, expected)
     like &= (light > _SHADE[0]) & (light < _SHADE[1])
     mm = np.array([size[0] + size[2], size[1] + size[3]]) / 2 / (w, h)
     for axis, facing in ((0, (1, 3)), (1, (2, 0))):
@@ -76,14 +78,16 @@ def parted(
 
 def _groove(like: np.ndarray, per_mm: float) -> tuple[tuple[float, float], float] | None:
     """Where a groove meets the first and the last row, and half its width, in pixels."""
+    if like.mean() > _OWN:  # the cloth itself has that colour
+        return None
+    if like.any(axis=1).mean() < 0.9 * _THROUGH:  # no way through
+        return None
     # a pixel wider, for it may lean by that between the angles that are tried
     wider = cv2.dilate(like.astype(np.uint8), np.ones((1, 3), np.uint8))
     rows = np.array([part.mean(axis=0) for part in np.array_split(wider, _ROWS)])
     columns = rows.shape[1]
     middle = (np.arange(_ROWS) + 0.5) / _ROWS - 0.5
     widest, beside = _WIDEST_MM * per_mm, round(1.5 * per_mm)
-    if like.mean() > _OWN:  # the cloth itself has that colour
-        return None
     best: tuple[float, float, float, float] | None = None
     for turn in _TURNS:
         shift = np.round(np.tan(turn) * middle * len(like)).astype(int)

@@ -7,7 +7,6 @@ block is looked at across, and what a block hides is taken to run as the rest of
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass, replace
 
 import cv2
@@ -25,6 +24,10 @@ _AROUND_MM = 18.0  # of the block, where lines matter
 _FAR = 25  # pieces along a line: seen further off they do not tell where it runs
 _FAINT = 0.3  # of the ink's usual strength: less is no line
 _DASHED = 0.12  # of the pieces halfway between lines are seen: there are lines, whole or dashed
+_EXCHANGES = (  # that leave the middle one of nine in its place
+    *((1, 2), (4, 5), (7, 8), (0, 1), (3, 4), (6, 7), (1, 2), (4, 5), (7, 8), (0, 3)),
+    *((5, 8), (4, 7), (3, 6), (1, 4), (2, 5), (4, 7), (4, 2), (6, 4), (4, 2)),
+)
 _WITHIN = np.linspace(0.12, 0.88, 9)  # of a piece, clear of the crossing lines
 
 
@@ -85,7 +88,7 @@ def ink_of(rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray, seen: np.nda
     if not len(some):
         return None
     profile, _ = _across(rgb, plane, segments[some])
-    beside = np.median(profile[:, [0, 1, -2, -1]], axis=1)
+    beside = _beside(profile)
     off = profile - beside[:, None]
     strongest = np.linalg.norm(off, axis=2).argmax(axis=1)
     peak = off[np.arange(len(off)), strongest]
@@ -189,7 +192,7 @@ def _foot(amount: np.ndarray) -> int:
 def _ridges(profile: np.ndarray, ink: Ink) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Amount of ink (N, K); the highest ridge's place and height (N,), and where it is a line."""
     way = ink.ink - ink.mat
-    beside = np.median(profile[:, [0, 1, -2, -1]], axis=1)
+    beside = _beside(profile)
     amount = (profile - beside[:, None]) @ way / (way @ way)
     # a ridge falls off on both sides, the edge of cloth does not
     k = _foot(amount)
@@ -197,6 +200,12 @@ def _ridges(profile: np.ndarray, ink: Ink) -> tuple[np.ndarray, np.ndarray, np.n
     strong = ridge.max(axis=1)
     plain = np.linalg.norm(beside - ink.mat, axis=1) < 0.6 * np.linalg.norm(way)
     return amount, ridge.argmax(axis=1) + k, strong, (strong > _FAINT) & plain
+
+
+def _beside(profile: np.ndarray) -> np.ndarray:
+    """(N, 3) median of the two outermost colours on both sides."""
+    four = profile[:, [0, 1, -2, -1]].astype(np.float32)
+    return (four.sum(axis=1) - four.min(axis=1) - four.max(axis=1)) / 2
 
 
 def _along_lines(
@@ -224,15 +233,13 @@ def _along_lines(
             for v in (np.array([-u[1], u[0]]), u)
         )
         line, cell = line - line.min(), cell - cell.min()
-        grid = np.full((3, line.max() + 1, cell.max() + 1), np.nan)
+        grid = np.full((2, line.max() + 1, cell.max() + 1), np.nan)
         there = own[seen[own]]
         at = line[seen[own]], cell[seen[own]]
         grid[0][at], grid[1][at] = place[there], width[there]
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # lines that are not seen at all
-            usual = np.nanmedian(grid[:2], axis=2, keepdims=True)
-            apart = np.abs(grid[0] - usual[0])
-            spread = np.nanmedian(apart, axis=1, keepdims=True)
+        usual = _median_known(grid)
+        apart = np.abs(grid[0] - usual[0])
+        spread = _median_known(apart)
         good = apart <= 3 * spread + 3 * step
         far = np.arange(-_FAR, _FAR + 1)
         kernel = 1 / (np.abs(far) + 0.5) ** 2
@@ -249,6 +256,17 @@ def _along_lines(
             np.isfinite(usual[1][line, 0]), usual[1][line, 0], np.median(width[seen])
         )
     return offset, wide, known
+
+
+def _median_known(values: np.ndarray) -> np.ndarray:
+    """(..., 1) median along the last axis of what is no NaN; NaN where nothing is known."""
+    ordered = np.sort(values, axis=-1)  # NaN last
+    known = np.isfinite(values).sum(axis=-1, keepdims=True)
+    low, high = (
+        np.take_along_axis(ordered, np.maximum(k, 0), axis=-1)
+        for k in ((known - 1) // 2, known // 2)
+    )
+    return np.where(known > 0, (low + high) / 2, np.nan)
 
 
 def _across(rgb: np.ndarray, plane: PlaneLike, pieces: np.ndarray) -> tuple[np.ndarray, float]:
@@ -275,7 +293,18 @@ def _across(rgb: np.ndarray, plane: PlaneLike, pieces: np.ndarray) -> tuple[np.n
         found[first : first + 3000] = cv2.remap(
             rgb, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         ).reshape(-1, m, k, 3)
-    return np.median(found, axis=1), step
+    return _middle_of_nine(found), step
+
+
+def _middle_of_nine(found: np.ndarray) -> np.ndarray:
+    """(N, ...) median of (N, 9, ...), by exchanges (Paeth, Graphics Gems, 1990).
+
+    All places at once, many times faster than by sorting each.
+    """
+    p = [np.ascontiguousarray(found[:, i]) for i in range(9)]
+    for i, j in _EXCHANGES:
+        p[i], p[j] = np.minimum(p[i], p[j]), np.maximum(p[i], p[j])
+    return p[4].astype(float)
 
 
 def encoded(light: np.ndarray) -> np.ndarray:

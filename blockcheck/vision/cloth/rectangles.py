@@ -16,6 +16,7 @@ from .small_picture import CLOTH_MM, PlaneLike, Small
 
 _GAP_MM = 4.0  # of rows mostly bare: there a block ends
 _CROOKED = 0.13  # a side's slope: more than that of any block
+_SAME = 1.0  # degrees: turns that tell the same
 _SLACK = 0.06  # of a rectangle's size: how far a crooked side leaves it
 
 
@@ -89,6 +90,8 @@ def _turns(rim_mm: np.ndarray) -> list[float]:
     wide = sum(np.roll(count, k) for k in range(-2, 3))
     box = cv2.minAreaRect(rim_mm.astype(np.float32))[2] % 90
     first = [float(np.argmax(wide)) + 0.5, box]
+    if abs((first[0] - first[1] + 45) % 90 - 45) < _SAME:  # the rim's whole degrees are coarser
+        first = first[1:]
     return [np.radians(a + d) for a in first for d in (-2.5, 0.0, 2.5)]
 
 

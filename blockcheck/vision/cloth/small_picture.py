@@ -175,17 +175,16 @@ class Small:
         # beside an edge of cloth the two sides of a line are not alike
         own &= np.abs(part[0] - part[1]).max(axis=1) < _ALIKE * part.mean(axis=(0, 2))
         i, part = i[:, own].reshape(-1, 2), part[:, own].reshape(-1, 3)
-        shade = np.ones_like(expected)
+        shade: np.ndarray | None = None
         for wider in (6, 2):  # the nearest count, where there are any
-            sums, weight = self._near(i, part, wider * self.cell + 1)
-            near = sums / np.maximum(weight, 1e-6)[..., None]
-            shade = np.where(weight[..., None] > 0.5, near, shade)
-        return shade.astype(np.float32)
+            near = self._near(i, part, wider * self.cell + 1)
+            weight = near[..., -1:]
+            shade = np.ones_like(near[..., :-1]) if shade is None else shade
+            shade = np.where(weight > 0.5, near[..., :-1] / np.maximum(weight, 1e-6), shade)
+        return self._everywhere(shade)
 
-    def _near(
-        self, at: np.ndarray, values: np.ndarray, window: int
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Sums of (N, k) values and their number in the window about each small pixel."""
+    def _near(self, at: np.ndarray, values: np.ndarray, window: int) -> np.ndarray:
+        """Sums of (N, k) values and their number in the window about every fourth small pixel."""
         h, w = self.cards.shape
         few = (h + _EVERY - 1) // _EVERY, (w + _EVERY - 1) // _EVERY
         cell = at[:, 1] // _EVERY * few[1] + at[:, 0] // _EVERY
@@ -194,12 +193,15 @@ class Small:
             for v in (*values.T, np.ones(len(at)))
         ]
         size = window // _EVERY | 1
-        near = cv2.boxFilter(
+        return cv2.boxFilter(
             np.dstack(sums).astype(np.float32), -1, (size, size), normalize=False,
             borderType=cv2.BORDER_CONSTANT,
         )  # fmt: skip
-        near = cv2.resize(near, None, fx=_EVERY, fy=_EVERY, interpolation=cv2.INTER_LINEAR)[:h, :w]
-        return near[..., :-1], near[..., -1]
+
+    def _everywhere(self, few: np.ndarray) -> np.ndarray:
+        """Of every small pixel, from every fourth."""
+        h, w = self.cards.shape
+        return cv2.resize(few, None, fx=_EVERY, fy=_EVERY, interpolation=cv2.INTER_LINEAR)[:h, :w]
 
     @property
     def lines(self) -> tuple[np.ndarray, np.ndarray]:
@@ -223,8 +225,9 @@ class Small:
         middle = np.round(self.to_small(self.segments.mean(axis=1))).astype(int)
         h, w = self.cards.shape
         ok = (middle >= 0).all(axis=1) & (middle[:, 0] < w) & (middle[:, 1] < h)
-        seen, known = self._near(middle[ok], self.seen[ok, None].astype(float), 2 * self.cell + 1)
-        return np.where(known > 3.5, seen[..., 0] / np.maximum(known, 1), 0).astype(np.float32)
+        near = self._near(middle[ok], self.seen[ok, None].astype(float), 2 * self.cell + 1)
+        seen, known = cv2.split(self._everywhere(near))
+        return np.where(known > 3.5, seen / np.maximum(known, 1), 0).astype(np.float32)
 
     def hidden(self) -> tuple[np.ndarray, int]:
         """(h, w) mask of where several neighbouring lines are not seen, and the cells' size."""
