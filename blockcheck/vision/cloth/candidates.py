@@ -248,7 +248,7 @@ class _Parts:
 
     @classmethod
     def of(cls, mask: np.ndarray) -> _Parts:
-        _, label, stats, _ = cv2.connectedComponentsWithStats(mask)
+        _, label, stats, _ = cv2.connectedComponentsWithStats(mask, ltype=cv2.CV_16U)
         return cls(label, stats)
 
     @property
