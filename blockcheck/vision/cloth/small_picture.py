@@ -175,11 +175,10 @@ class Small:
         # beside an edge of cloth the two sides of a line are not alike
         own &= np.abs(part[0] - part[1]).max(axis=1) < _ALIKE * part.mean(axis=(0, 2))
         i, part = i[:, own].reshape(-1, 2), part[:, own].reshape(-1, 3)
-        shade: np.ndarray | None = None
+        shade = np.ones(3, np.float32)
         for wider in (6, 2):  # the nearest count, where there are any
             near = self._near(i, part, wider * self.cell + 1)
             weight = near[..., -1:]
-            shade = np.ones_like(near[..., :-1]) if shade is None else shade
             shade = np.where(weight > 0.5, near[..., :-1] / np.maximum(weight, 1e-6), shade)
         return self._everywhere(shade)
 
