@@ -28,7 +28,7 @@ from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
 from .trimming.block import Block
 from .trimming.sewn_seam import SewnSeam, seam_allowance_really_sewn
-from .trimming.shortage import Missing
+from .trimming.shortage import Missing, below_size
 from .trimming.trim_lines import TrimPlan
 
 T = TypeVar("T")
@@ -196,6 +196,17 @@ def _sizes(plan: Plan, used: Sequence[BlockRecord], aside: tuple[str, ...]) -> Q
         seams=seams,
         gaps=gaps,
     )
+
+
+def short_of_plan(plan: Plan, blocks: Sequence[BlockRecord]) -> frozenset[str]:
+    """Blocks that do not reach the planned size of their kind: those of `QuiltPlan.below`."""
+    found: set[str] = set()
+    for kind, some in by_kind(plan, [b for b in blocks if b.state != "set aside"]).items():
+        own = plan.of_kind(kind)
+        if own.planned_mm is not None:
+            cloth = [_cloth(b, own) for b in some]
+            found |= {m.name for m in below_size(cloth, *own.planned_mm, seam_mm=own.seam_mm)}
+    return frozenset(found)
 
 
 def trims_at(

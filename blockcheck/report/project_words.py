@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ..errors import in_one_line
 from ..planning.plan import BlockRecord, Plan
+from ..planning.quilt import short_of_plan
 from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty
@@ -88,19 +89,27 @@ def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
     if plan.planned_mm:
         planned = " × ".join(length(plan, mm) for mm in plan.planned_mm)
         title += f", planned {planned} unfinished"
-        head += ["width off", "height off"]
+        head += ["width off", "height off", "planned size"]
     if not blocks:
         return title
-    return f"{title}\n{table([(*head, 'note'), *(_list_row(b, plan) for b in blocks)])}"
+    short = short_of_plan(plan, blocks) if plan.planned_mm else frozenset()
+    rows = [_list_row(b, plan, b.name in short) for b in blocks]
+    return f"{title}\n{table([(*head, 'note'), *rows])}"
 
 
-def _list_row(block: BlockRecord, plan: Plan) -> tuple[str, ...]:
+def _list_row(block: BlockRecord, plan: Plan, short: bool) -> tuple[str, ...]:
+    """A block beside the planned size of its kind, judged as `size` judges it."""
     row = [block.name, block.state]
+    first, own = plan.planned_mm, plan.kind_named(block.kind).planned_mm
     both = (block.width_mm, block.height_mm)
     for e in both:
         row += [length(plan, e.value), format_uncertainty(e.u95, unit=plan.unit)]
-    for e, planned in zip(both, plan.planned_mm or (), strict=False):
-        row.append(length(plan, e.value - planned, sign=True))
+    if first is not None and own is None:
+        row += ["", "", ""]
+    elif first is not None and own is not None:
+        row += [length(plan, e.value - mm, sign=True) for e, mm in zip(both, own, strict=True)]
+        verdict = "not reached" if short else "reached"
+        row.append("" if block.state == "set aside" else verdict)
     return (*row, block.note)
 
 

@@ -35,6 +35,30 @@ def project(tmp_path):
     return path
 
 
+@pytest.mark.parametrize("rule", ["--no-guarded", "--guarded"])
+def test_list_and_size_never_contradict_each_other(tmp_path, rule):
+    """Each block's verdict is that of the table of sizes, whichever rule and kind it is of."""
+    path = tmp_path / "q.blockcheck"
+    run("new", path, "--planned", "6 1/2 x 9 1/2", rule)
+    run("kind", path, "gull", "--planned", "4x4")
+    wide = ("6 1/2", "6 15/32", "6 13/32", "6 3/8", "6 5/8", "6 9/16")
+    rows = [f"A{i},{w},9 9/16" for i, w in enumerate(wide)] + ["G1,4,4", "G2,3 3/4,4 1/8"]
+    (tmp_path / "r.csv").write_text("\n".join(["name,width,height", *rows]))
+    run("import", path, tmp_path / "r.csv")
+    run("change", path, "A5", "--state", "set aside")
+    for name in ("G1", "G2"):
+        run("change", path, name, "--kind", "gull")
+    listed = [re.split("  +", line) for line in run("list", path).splitlines()[2:10]]
+    said = run("size", path)
+    short = {name for name, *_, verdict in listed if verdict == "not reached"}
+    assert short == set(re.findall(r"^  (\w+): .* too (?:narrow|low)", said, re.MULTILINE))
+    assert "A3" in short
+    assert {verdict for name, *_, verdict in listed if name == "A4"} == {"reached"}
+    assert ("A1" in short) is (rule == "--guarded")
+    assert listed[5][-1] not in ("reached", "not reached")  # set aside
+    assert [listed[6][i] for i in (0, 6, 7)] == ["G1", "0 in", "0 in"]
+
+
 def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     said = run("size", project)
     assert said.startswith("All 4 blocks can be trimmed to 6 1/4 × 9 1/4 in.")
