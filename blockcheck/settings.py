@@ -7,7 +7,7 @@ from pathlib import Path
 
 from .errors import LengthError
 from .profiles import LensProfile, load_profiles
-from .units import parse_length, parse_size
+from .units import format_about, parse_length, parse_size
 
 Length = str | float
 
@@ -81,14 +81,16 @@ class Settings:
             value = None if given is None else parse_length(given, unit)
             if value is not None and not low <= value <= high:
                 raise LengthError(
-                    f"The {name} {given} is not between {low:g} and {high:g} mm.",
+                    f"The {name} {format_about(value, unit)} is not between {format_about(low, unit)} and "
+                    f"{format_about(high, unit)}.",
                     "Name the unit, like 4in or 10cm.",
                 )
             read.append(value)
         size = None if planned is None else parse_size(planned, unit)
         if size is not None and not 20 <= min(size) <= max(size) <= 2000:
+            told = " × ".join(format_about(mm, unit) for mm in size)
             raise LengthError(
-                f"The planned size {planned} is not between 20 and 2000 mm.",
+                f"The planned size {told} is not between {format_about(20, unit)} and {format_about(2000, unit)}.",
                 "Name the unit, like 6x9in or 15x23cm.",
             )
         if focal is not None and not 10 <= focal <= 300:

@@ -75,7 +75,7 @@ def parse_size(text: str | tuple[float, float], unit: str = "in") -> tuple[float
     if not isinstance(text, str):
         return parse_length(text[0]), parse_length(text[1])
     parts = re.split(r"\s*[x×X*]\s*|\s+by\s+", text.strip())
-    if len(parts) != 2 or not all(parts):
+    if len(parts) != 2 or not all(re.search(r"[\d¼½¾⅛⅜⅝⅞]", part) for part in parts):
         raise LengthError(f'"{text}" is not a size.', "Write width x height, like 6x9 or 15x23cm.")
     _, last = _split_unit(parts[1], unit)
     return parse_length(parts[0], last), parse_length(parts[1], last)
@@ -121,6 +121,11 @@ def to_step(mm: float, step_mm: float, rounding: str = "nearest") -> float:
     if rounding == "up":
         return math.ceil(steps - 1e-6) * step_mm
     raise ValueError(f"rounding must be nearest, down or up, not {rounding!r}")
+
+
+def format_about(mm: float, unit: str) -> str:
+    """Write a length to three digits, for limits that are no measurements: ``78.7 in``."""
+    return f"{float(f'{mm / MM_PER[unit]:.3g}'):g} {unit}"
 
 
 def format_length(

@@ -104,7 +104,7 @@ def known_size(
     size = parse_size(known)
     if not 20 <= min(size) <= max(size) <= 1000:
         raise LengthError(
-            f"The known size {known} is not between 20 and 1000 mm.",
+            f"The known size {known} is not between 20 × 20 mm and 1000 × 1000 mm.",
             "Name the unit, like 85.60x53.98mm.",
         )
     limits = (RULER_MM, RULER_MM)

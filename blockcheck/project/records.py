@@ -25,6 +25,18 @@ from ..units import FRACTIONS
 STATES = ("measured", "trimmed", "set aside")
 MAX_COUNT = 500  # of rows, of blocks in a row, of seams in a block
 MAX_PLAN_MM = 50_000.0
+_MOST_MM = {
+    "seam_mm": 60.0,
+    "tolerance_mm": 60.0,
+    "step_mm": 60.0,
+    "sashing_cut_mm": 1500.0,
+    "borders_mm": 1500.0,
+    "chosen_mm": 2000.0,
+    "fixed_width_mm": 2000.0,
+    "fixed_height_mm": 2000.0,
+}
+LEAST_FABRIC_MM = 100.0
+_LIKE = "Write it with its unit, like 1/8in, 6 1/2in or 16.5cm."
 Point = tuple[float, float]
 
 
@@ -278,9 +290,13 @@ def check_plan(plan: Plan) -> None:
             continue
         for value in _numbers(given):
             if not (isinstance(value, int | float) and 0 < value < math.inf):
-                raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.")
-            if value > MAX_PLAN_MM:
-                raise PlanError(f"The plan's {_said(f.name)} is more than any quilt has.")
+                raise PlanError(f"The plan's {_said(f.name)} must be greater than zero.", _LIKE)
+            if value > _MOST_MM.get(f.name, MAX_PLAN_MM):
+                raise PlanError(f"The plan's {_said(f.name)} is more than any quilt has.", _LIKE)
+            if f.name.startswith("fabric_width") and value < LEAST_FABRIC_MM:
+                raise PlanError(
+                    "The fabric width is less than any fabric's.", "Write it like 40in or 102cm."
+                )
     for name, least in (("rows", 1), ("blocks_per_row", 1), ("seams_across", 0), ("seams_down", 0)):
         count = getattr(plan, name)
         if count is None:
@@ -307,15 +323,21 @@ def check_plan(plan: Plan) -> None:
         if size is not None and len(size) != 2:
             raise PlanError(f"The {name} is a width and a height.")
         if size is not None and min(size) <= 2 * plan.seam_mm:
-            raise PlanError(f"The {name} is no larger than its own seam allowances.")
+            raise PlanError(
+                f"The {name} is no larger than its own seam allowances.",
+                "Give the unfinished size, with the seam allowance on all sides.",
+            )
     _check_kinds(plan)
     if not 0 <= plan.allowance < 1:
         raise PlanError("The allowance for squaring up and shrinkage is a part, like 10 %.")
     for _, text in plan.in_hand:
         read_cloth(text, unit=plan.unit)
     if plan.least_seam_mm is not None and plan.least_seam_mm > plan.seam_mm:
-        raise PlanError("The least seam allowance that holds is more than the seam allowance.")
-    Settings.of(**settings_in(plan))
+        raise PlanError(
+            "The least seam allowance that holds is more than the seam allowance.",
+            "Write one that is less, like 7/32in.",
+        )
+    Settings.of(**settings_in(plan), unit=plan.unit)
 
 
 def _numbers(given: Any) -> Iterator[Any]:

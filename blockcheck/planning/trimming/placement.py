@@ -21,6 +21,7 @@ _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 # as it may, off centre; evenness gains 1
 _CLOTH, _POINT, _GIVEN, _CENTRE = 1e6, 1e4, 1e3, 1e2
 _FAR = 1e4
+_NEAR = 0.03  # radians that one linear program bridges
 _TOGETHER = 16  # programs in one call of the solver
 
 
@@ -91,8 +92,14 @@ class Wishes:
     max_turn: float = math.pi / 4
 
 
-def place_all(wishes: Sequence[Wishes]) -> list[Placement]:
-    """Place many at once: their linear programs go to the solver together, which costs less."""
+def place_all(
+    wishes: Sequence[Wishes], best: Sequence[tuple[float, float]] | None = None
+) -> list[Placement]:
+    """Place many at once: their linear programs go to the solver together, which costs less.
+
+    `best` has for each the height that `frontiers_and_turns` gives for its width, and the turn,
+    where they are known already.
+    """
     laid = _settle_all([_settle(one, _own_turn(one)) for one in wishes])
     # cloth first: start those that are short again from the turn that has most of it
     short: dict[tuple[float, float], list[int]] = {}
@@ -101,11 +108,16 @@ def place_all(wishes: Sequence[Wishes]) -> list[Placement]:
             short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
     again: dict[int, float] = {}
     for (width, max_turn), own in short.items():
-        tall, turns = frontiers_and_turns(
-            [wishes[i].block for i in own], np.array([width]), max_turn
-        )
-        for i, height, turn in zip(own, tall[:, 0], turns[:, 0], strict=True):
-            if height > 0.9 * 2 * wishes[i].half[1]:
+        if best is None:
+            tall, turns = frontiers_and_turns(
+                [wishes[i].block for i in own], np.array([width]), max_turn
+            )
+            found = list(zip(tall[:, 0], turns[:, 0], strict=True))
+        else:
+            found = [best[i] for i in own]
+        for i, (height, turn) in zip(own, found, strict=True):
+            # from a turn within a step of where it lies it would only come to lie there again
+            if height > 0.9 * 2 * wishes[i].half[1] and abs(turn - laid[i].turn_rad) > _NEAR:
                 again[i] = float(turn)
     others = _settle_all([_settle(wishes[i], turn) for i, turn in again.items()])
     for i, other in zip(again, others, strict=True):
@@ -162,9 +174,9 @@ class _Contacts:
         sides = np.where(
             upright, np.where(outline[:, 1] < 0, 0, 2), np.where(outline[:, 0] > 0, 1, 3)
         )
-        after = np.roll(sides, -1)
+        after = np.append(sides[1:], sides[:1])
         k = np.flatnonzero(sides != after)
-        p, edge = outline[k], np.roll(outline, -1, axis=0)[k] - outline[k]
+        p, edge = outline[k], outline[(k + 1) % len(outline)] - outline[k]
         normals = np.column_stack([edge[:, 1], -edge[:, 0]])
         normals /= np.hypot(*edge.T)[:, None]
         offsets = np.sum(normals * p, axis=1)
@@ -217,7 +229,10 @@ def _settle(wishes: Wishes, turn: float) -> _Placing:
         swing = max(-limit, min(low, limit)), min(limit, max(high, -limit))
         step = yield _program(touch, half, wishes, axes(turn), centre, swing)
         if step is None:
-            raise PlanError(f"No place for the rectangle was found on {block.name}.", "")
+            raise PlanError(
+                f"There is no place for a piece of that size on {block.name}.",
+                "Choose a size nearer to the block's own.",
+            )
         centre, turn = centre + step[:2] @ axes(turn), turn + float(step[2])
         spare = float(step[3]), float(step[4])
         before, touch = touch, _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)

@@ -66,17 +66,28 @@ def frontiers(
     Heights below `least_mm` are of no interest: they may come out too low, and sooner.
     """
     widths = np.atleast_1d(np.asarray(widths_mm, dtype=np.float64))
-    rows = [
-        frontiers_and_turns(blocks[i : i + _CHUNK], widths, max_turn, least_mm)[0]
-        for i in range(0, len(blocks), _CHUNK)
-    ]
-    return np.concatenate(rows) if rows else np.empty((0, len(widths)))
+    return frontiers_and_turns(blocks, widths, max_turn, least_mm)[0]
 
 
 def frontiers_and_turns(
-    blocks: Sequence[Block], widths_mm: Array, max_turn: float, least_mm: float = 0.0
+    blocks: Sequence[Block],
+    widths_mm: Array,
+    max_turn: float = math.pi / 4,
+    least_mm: float = 0.0,
 ) -> tuple[Array, Array]:
-    """Heights, and the turns at which they are had.
+    """As `frontiers`: the heights, and the turns at which they are had."""
+    none = np.empty((0, len(widths_mm)))
+    parts = [(none, none)]
+    for i in range(0, len(blocks), _CHUNK):
+        parts.append(_of_chunk(blocks[i : i + _CHUNK], widths_mm, max_turn, least_mm))
+    tall, turns = (np.concatenate(some) for some in zip(*parts, strict=True))
+    return tall, turns
+
+
+def _of_chunk(
+    blocks: Sequence[Block], widths_mm: Array, max_turn: float, least_mm: float
+) -> tuple[Array, Array]:
+    """Heights and turns of a few blocks at once.
 
     Looked at first: the block's own turn and those that lie flush with its longest edges. They
     leave only a small range of turns in which a taller rectangle could still lie; there, between
@@ -109,7 +120,7 @@ def frontiers_and_turns(
 def _search(stack: Stack, widths: Array, turns: Array, worth: Array) -> tuple[Array, Array]:
     """Close in on the tallest near the best of (n, t, k) turns; heights below `worth` are none."""
 
-    def tangents(turns: Array) -> Array:
+    def tangents(stack: Stack, widths: Array, turns: Array) -> Array:
         """Turn, score and slope at (n, t, k) turns, stacked first, then the height."""
         score, height = stack.tallest(widths, np.hstack([turns, turns + _DIFFERENCE]))
         value, beside = np.split(score, 2, axis=1)
@@ -121,8 +132,9 @@ def _search(stack: Stack, widths: Array, turns: Array, worth: Array) -> tuple[Ar
     left = np.where(turns < at - 1e-9, turns, -np.inf).max(axis=1, keepdims=True)
     right = np.where(turns > at + 1e-9, turns, np.inf).min(axis=1, keepdims=True)
     left, right = np.where(left > -9, left, at), np.where(right < 9, right, at)
-    left, middle, right = np.split(tangents(np.hstack([left, at, right])), 3, axis=2)
+    left, middle, right = np.split(tangents(stack, widths, np.hstack([left, at, right])), 3, axis=2)
     top, at = _best(height, turns)
+    rows = np.arange(len(top))  # a block leaves the work when its best turn is found
     for step in range(24):
         rising = middle[2] >= 0
         left, right = np.where(rising, middle, left), np.where(rising, right, middle)
@@ -130,11 +142,15 @@ def _search(stack: Stack, widths: Array, turns: Array, worth: Array) -> tuple[Ar
         apart = right[0] - left[0]
         if step % 2:  # halved in turn, because between far tangents the height is not concave
             turns = left[0] + apart / 2
-        gain = (promise > np.maximum(top, worth)[:, None] + 1e-5) | (apart > 1e-3)
-        if not (gain & (apart > 1e-7)).any():
+        gain = (promise > np.maximum(top, worth)[rows, None] + 1e-5) | (apart > 1e-3)
+        keep = (gain & (apart > 1e-7)).any(axis=(1, 2))
+        if not keep.any():
             break
-        middle = tangents(turns)
-        top, at = _best(np.hstack([top[:, None], middle[3]]), np.hstack([at[:, None], turns]))
+        rows, turns = rows[keep], turns[keep]
+        left, right = left[:, keep], right[:, keep]
+        middle = tangents(stack.of_rows(rows), widths[rows], turns)
+        found = np.hstack([top[rows, None], middle[3]]), np.hstack([at[rows, None], turns])
+        top[rows], at[rows] = _best(*found)
     return top, at
 
 

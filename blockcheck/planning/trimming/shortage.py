@@ -11,7 +11,7 @@ from ...uncertainty import normal_cdf
 from ...units import INCH
 from .block import Block
 from .placement import Placement, Wishes, offcuts, place_all
-from .rectangles import frontiers
+from .rectangles import frontiers_and_turns
 
 _EPS = 1e-6
 _SEEN_MM = 0.01  # a lack that is worth a word
@@ -56,11 +56,14 @@ def below_size(
     block elsewhere.
     """
     found = []
-    reach = frontiers(blocks, width_mm, least_mm=0.5 * height_mm)[:, 0]
-    short_of = [b for b, height in zip(blocks, reach, strict=True) if height < height_mm - _EPS]
+    reach, turns = (
+        z[:, 0] for z in frontiers_and_turns(blocks, np.array([width_mm]), least_mm=0.5 * height_mm)
+    )
+    low = np.flatnonzero(reach < height_mm - _EPS).tolist()
+    short_of, best = [blocks[i] for i in low], [(reach[i], turns[i]) for i in low]
     half = np.array([width_mm, height_mm]) / 2
     wishes = [Wishes(block, half, np.empty((0, 2)), seam_mm, None, 0) for block in short_of]
-    for block, laid in zip(short_of, place_all(wishes), strict=True):
+    for block, laid in zip(short_of, place_all(wishes, best), strict=True):
         if laid.clearance_mm >= -block.give_mm - _EPS:
             continue  # it fits beside an inward bow
         cuts = offcuts(block, laid)

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -64,6 +64,10 @@ class Stack:
             padded([one.end_offsets for one in pockets], np.inf),
             padded([one.away for one in pockets]),
         )
+
+    def of_rows(self, rows: NDArray[np.intp]) -> Stack:
+        """Return the stack of some of the blocks."""
+        return Stack(*(getattr(self, field.name)[rows] for field in fields(self)))
 
     def flush(self, own: Array) -> Array:
         """Turns, from the blocks' own, flush with hull edges: each side's longest, then all."""
