@@ -29,11 +29,11 @@ _MOST_MM = {
     "seam_mm": 60.0,
     "tolerance_mm": 60.0,
     "step_mm": 60.0,
-    "sashing_cut_mm": 1500.0,
-    "borders_mm": 1500.0,
-    "chosen_mm": 2000.0,
-    "fixed_width_mm": 2000.0,
-    "fixed_height_mm": 2000.0,
+    "sashing_cut_mm": 3000.0,
+    "borders_mm": 3000.0,
+    "chosen_mm": 3000.0,
+    "fixed_width_mm": 3000.0,
+    "fixed_height_mm": 3000.0,
 }
 LEAST_FABRIC_MM = 100.0
 _LIKE = "Write it with its unit, like 1/8in, 6 1/2in or 16.5cm."
