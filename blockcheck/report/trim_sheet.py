@@ -163,7 +163,9 @@ class _Sheet:
         tall: float,
     ) -> None:
         c = self.canvas
-        problems = simpleSplit(known(" ".join(trim.problems)), _BOLD, 10, wide - 16)[:3]
+        leave = ("No trimming needed.",) if trim.nothing_to_trim else ()
+        said = known(" ".join((*leave, *trim.problems)))
+        problems = simpleSplit(said, _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
         room_w, room_h = wide - 128, y + tall - low - 50
         k = min(room_w / trim.placement.width_mm, room_h / trim.placement.height_mm)
@@ -178,7 +180,8 @@ class _Sheet:
         with c.marked("Figure", f"{words.sentence(name)}: {'; '.join(steps)}"):
             c.setLineWidth(2.5)
             c.rect(x0, y0, w, h)
-            self._amounts(quilt, trim, x0, y0, w, h)
+            if not leave:  # what is left on would read as a cut
+                self._amounts(quilt, trim, x0, y0, w, h)
         if problems:
             with c.marked("P"):
                 c.setFont(_BOLD, 10)

@@ -351,6 +351,17 @@ def test_the_trim_sheet_numbers_blocks_whose_letters_it_lacks(tmp_path):
     assert "SB-2" in text
 
 
+def test_a_block_to_be_left_alone_has_no_amounts_on_the_trim_sheet(tmp_path):
+    """1/32 in that may stay on was written as 1/16 in to cut."""
+    size = (6.25 * INCH, 9.25 * INCH)
+    quilt = work_out(Plan(planned_mm=size), (record("S", 6.3, 9.3), record("T", 6.27, 9.27)))
+    assert all(t.nothing_to_trim for t in quilt.trims)
+    write_trim_sheet(tmp_path / "t.pdf", quilt, title="Boats")
+    first = pdf_text(tmp_path / "t.pdf").split("\f")[0]
+    assert first.count("No trimming needed.") == 2
+    assert "1/16 in" not in first
+
+
 def test_two_blocks_never_go_by_one_name_on_the_trim_sheet(tmp_path):
     blocks = (replace(SIX[0], name="船"), replace(SIX[1], name="1"), *SIX[2:])
     write_trim_sheet(tmp_path / "t.pdf", work_out(PLAN, blocks), title="Boats")
