@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from ..errors import BlockCutOffError, BlockTooSmallError, MeasureError, Problem
 from ..settings import Settings
@@ -19,6 +20,7 @@ from ..vision.plane.plane import Plane
 from .results import Measurement, PhotoResult
 from .sides import measure_outline
 
+_BLAS = ThreadpoolController().select(user_api="blas")
 _MIN_SIDE_PX = 150.0
 _HELD_POINTS = 64
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
@@ -39,7 +41,7 @@ def find_plane(path: str | Path, **settings: object) -> Plane:
         Of the kind that says why there is no plane.
     """
     photo, given = read_photo(path), Settings.of(**settings)  # type: ignore[arg-type]
-    with told(photo.path):
+    with told(photo.path), _BLAS.limit(limits=1):
         return plane_of(photo, given)
 
 
@@ -71,7 +73,8 @@ def open_photo(path: str | Path, given: Settings) -> OpenPhoto | PhotoResult:
     photo: Photo | None = None
     try:
         photo = read_photo(path)
-        with told(photo.path):
+        # its matrices are small: threads that share one out wait longer for each other than they work
+        with told(photo.path), _BLAS.limit(limits=1):
             return OpenPhoto(photo, plane_of(photo, given), given)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
@@ -101,7 +104,7 @@ class OpenPhoto:
         """
         photo, plane, given = self.photo, self.plane, self.given
         try:
-            with told(photo.path):
+            with told(photo.path), _BLAS.limit(limits=1):
                 outlines = _outlines(photo, plane, corners)
                 if corners is not None and held:
                     outlines = [_held(outlines[0], np.asarray(corners, float), held)]

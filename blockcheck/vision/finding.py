@@ -19,11 +19,11 @@ from ..profiles import find_profile
 from ..settings import Settings
 from ..units import format_length
 from .photo import Optics, Photo
-from .plane.adjust import adjust, first_camera
+from .plane.adjust import ROUGHLY, adjust, first_camera
 from .plane.agreement import agree_among, agree_with_lines
 from .plane.calibrate import lens_fits, readjust
 from .plane.focal import focal_of
-from .plane.lens import LensPrior, pose_from_points
+from .plane.lens import Camera, LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
 from .plane.reference import Reference
 from .references.card import find_boards, find_markers
@@ -87,7 +87,8 @@ def _found(
         if lines is not None:
             agreed, problems = agree_with_lines(*lines, references, prior)
             return replace(agreed, mat=lines[1]), problems
-        without_lines.append(plane)
+        places = [p.affine for p in plane.references]
+        without_lines.append(adjust(references, prior, plane.camera, places))
     if without_lines:  # a block may pass for a square, but a paper one is straighter
         straightest = min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
         return agree_among(straightest, prior)
@@ -102,14 +103,14 @@ def _with_boards(
     photo: Photo, boards: list[Reference], side_mm: float | None, prior: LensPrior
 ) -> Iterator[Plane]:
     """The boards, and beside them the square that has about the side that was named."""
-    plane = adjust(boards, prior, first_camera(prior, boards[0]))
+    plane = _roughly(boards, prior, first_camera(prior, boards[0]))
     if side_mm is not None:
         hidden = [p.outline_px for p in plane.references if p.outline_px is not None]
         for square, corners_px in find_squares(photo.rgb, side_mm, prior, hidden):
             corners = plane.mm_from_px(corners_px, square.height_mm)
             sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
             if np.abs(sides / side_mm - 1).max() < _ABOUT:
-                plane = adjust([*boards, square], prior, plane.camera)
+                plane = _roughly([*boards, square], prior, plane.camera)
                 break
     yield plane
 
@@ -121,7 +122,12 @@ def _each(photo: Photo, side_mm: float | None, prior: LensPrior) -> Iterator[Pla
     for square, corners_px in find_squares(photo.rgb, side_mm, prior):
         corners_mm = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * side_mm
         camera = pose_from_points(prior, corners_mm, corners_px, square.height_mm)
-        yield adjust([square], prior, camera)
+        yield _roughly([square], prior, camera)
+
+
+def _roughly(references: list[Reference], prior: LensPrior, camera: Camera) -> Plane:
+    """Adjust well enough to find the mat's lines, with which all is adjusted anew."""
+    return adjust(references, prior, camera, rounds=2, settled=ROUGHLY, covariance=False)
 
 
 def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:

@@ -18,11 +18,12 @@ import numpy as np
 from ...errors import ProfileError
 from ...profiles import LensProfile
 from ..photo import Optics, Photo
-from .adjust import adjust, free_parameters, huber_cost, misfit, noise_of, state_of, system
+from .adjust import adjust, noise_of
 from .focal import focal_of
 from .lens import N_CAMERA, N_LENS, QUARTER_TURN, Camera, LensPrior, between_photos
 from .plane import Plane
 from .reference import Reference
+from .rows import free_parameters, huber_cost, misfit, state_of, system
 
 MIN_PHOTOS = 5
 _LENS = slice(6, 6 + N_LENS)

@@ -96,7 +96,9 @@ class Camera:
             slope = 1 + r2 * (3 * self.k1 + r2 * (5 * self.k2 + 7 * k3 * r2))
             r = r - (r * self._stretch(r2) - rd) / np.maximum(slope, 0.2)
             r = np.minimum(np.maximum(r, 0), 4 * rd)  # no ray is seen so far out
-            x = xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
+            last, x = x, xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
+            if np.abs(x - last).max(initial=0) < 1e-13:
+                break
         return x
 
     def to_plane(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
@@ -209,15 +211,15 @@ def _monomials(x: np.ndarray) -> np.ndarray:
     """(N, 7) u², uv, v², u³, u²v, uv², v³."""
     u, v = x.T
     uu, uv, vv = u * u, u * v, v * v
-    return np.column_stack([uu, uv, vv, uu * u, uu * v, u * vv, vv * v])
+    return np.array([uu, uv, vv, uu * u, uu * v, u * vv, vv * v]).T
 
 
 def _slopes(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(N, 7) derivatives of `_monomials` by u and by v."""
     u, v = x.T
-    none = np.zeros_like(u)
-    by_u = np.column_stack([2 * u, v, none, 3 * u * u, 2 * u * v, v * v, none])
-    by_v = np.column_stack([none, u, 2 * v, none, u * u, 2 * u * v, 3 * v * v])
+    none, uu, vv, twice = np.zeros_like(u), u * u, v * v, 2 * u * v
+    by_u = np.array([2 * u, v, none, 3 * uu, twice, vv, none]).T
+    by_v = np.array([none, u, 2 * v, none, uu, twice, 3 * vv]).T
     return by_u, by_v
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...errors import NoReferenceError
 from ..photo import Photo
-from ..plane.adjust import ROUGHLY, adjust
+from ..plane.adjust import ROUGHLY, SETTLED, adjust
 from ..plane.agreement import loosened
 from ..plane.lens import Camera, LensPrior
 from ..plane.plane import Plane
@@ -191,9 +191,13 @@ def _step(
     everything = [*references, _reference(now.only(good), seen, good, spacing)]
     places = [*grown.places[: len(references)], affine / (spacing, spacing, 1)]
     if last:
-        fitted = adjust(everything, prior, camera, places)
+        # beside others they are judged by it, and adjusted anew
+        settled = ROUGHLY if references else SETTLED
+        fitted = adjust(everything, prior, camera, places, settled=settled)
     else:  # only to foresee where the next lines lie
-        fitted = adjust(everything, prior, camera, places, rounds=1, settled=ROUGHLY)
+        fitted = adjust(
+            everything, prior, camera, places, rounds=1, settled=ROUGHLY, covariance=False
+        )
     lines = fitted.references[-1]
     if lines.rms_px > (1 if last else 2) * _MISFIT_MM * seen.px_per_mm:
         return None

@@ -1,0 +1,162 @@
+"""What references and priors say, as rows of one normalised system of equations."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .lens import N_CAMERA, Camera, LensPrior
+from .reference import Reference
+
+N_PLACE = 7  # x, y, turn, log scale, stretch, skew, height
+_HUBER = 2.0
+
+
+def state_of(references: Sequence[Reference], places: Sequence[np.ndarray]) -> np.ndarray:
+    """(N, 7) first state of references placed by (2, 3) affines."""
+    return np.array([[*_parts(A), r.height_mm] for A, r in zip(places, references, strict=True)])
+
+
+def _parts(A: np.ndarray) -> np.ndarray:
+    """(6,) shift, turn, log scale, stretch and skew of a (2, 3) affine: `_affine` undone."""
+    turn = np.arctan2(A[1, 0] - A[0, 1], A[0, 0] + A[1, 1])
+    c, s = np.cos(turn), np.sin(turn)
+    S = np.array([[c, s], [-s, c]]) @ A[:, :2]  # symmetric: the polar decomposition's other part
+    scale = (S[0, 0] + S[1, 1]) / 2
+    return np.array([*A[:, 2], turn, np.log(scale), S[0, 0] / scale - 1, S[0, 1] / scale])
+
+
+def affine_of(s: np.ndarray) -> np.ndarray:
+    c, si = np.cos(s[2]), np.sin(s[2])
+    S = np.exp(s[3]) * np.array([[1 + s[4], s[5]], [s[5], 1 - s[4]]])
+    return np.column_stack([np.array([[c, -si], [si, c]]) @ S, s[:2]])
+
+
+def misfit(reference: Reference, camera: Camera, s: np.ndarray) -> np.ndarray:
+    """(2N,) residuals in pixels of a reference's points, x and y in turn, or (N,) across lines."""
+    return _misfit(reference, camera, _in_plane(reference, s))
+
+
+def _in_plane(reference: Reference, s: np.ndarray) -> np.ndarray:
+    points = reference.at(affine_of(s))
+    return np.column_stack([points, np.full(len(points), -s[6])])
+
+
+def _misfit(reference: Reference, camera: Camera, X: np.ndarray) -> np.ndarray:
+    off = camera.project(X) - reference.points_px
+    if reference.normals_px is None:
+        return off.ravel()
+    return np.einsum("ij,ij->i", reference.normals_px, off)
+
+
+def rows_of(
+    reference: Reference, camera: Camera, s: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """`misfit` with its derivatives by the camera and by the place."""
+    q, X = reference.points_mm, _in_plane(reference, s)
+    by_camera, by_X = camera.derivatives(X)
+    off = _misfit(reference, camera, X)
+    turned = X[:, :2] - s[:2]
+    by_s = np.zeros((len(q), 3, N_PLACE))
+    by_s[:, 0, 0] = by_s[:, 1, 1] = 1
+    by_s[:, 0, 2], by_s[:, 1, 2] = -turned[:, 1], turned[:, 0]
+    by_s[:, :2, 3] = turned
+    R = np.exp(s[3]) * np.array([[np.cos(s[2]), -np.sin(s[2])], [np.sin(s[2]), np.cos(s[2])]])
+    by_s[:, :2, 4] = (q * (1, -1)) @ R.T
+    by_s[:, :2, 5] = q[:, ::-1] @ R.T
+    by_s[:, 2, 6] = -1
+    by_place = by_X @ by_s
+    n = reference.normals_px
+    if n is None:
+        return off, by_camera.reshape(-1, N_CAMERA), by_place.reshape(-1, N_PLACE)
+    return off, np.einsum("ij,ijk->ik", n, by_camera), np.einsum("ij,ijk->ik", n, by_place)
+
+
+def _place_sigma(reference: Reference, first: bool) -> np.ndarray:
+    """Prior of a place: inf is free, 0 is fixed."""
+    free = 0.0 if first else np.inf
+    r = reference
+    return np.array(
+        [free, free, free, r.scale_sigma, r.stretch_sigma, r.skew_sigma, r.height_sigma]
+    )
+
+
+def system(
+    references: Sequence[Reference],
+    prior: LensPrior,
+    camera: Camera,
+    state: np.ndarray,
+    noise: Sequence[np.ndarray],
+) -> tuple[np.ndarray, np.ndarray, list[str], np.ndarray]:
+    """All rows, normalised: residuals, derivatives, source of each row, robust weights.
+
+    What the points of one line have in common is noise as well: they are whitened together.
+    """
+    n = N_CAMERA + N_PLACE * len(references)
+    r_lens, J_lens = prior.residuals(camera)
+    r, J = [r_lens], [np.hstack([J_lens, np.zeros((len(r_lens), n - N_CAMERA))])]
+    source = ["adjustment"] * len(r_lens)
+    weights = [np.ones(len(r_lens))]
+    for i, (ref, (sigma, common)) in enumerate(zip(references, noise, strict=True)):
+        at = N_CAMERA + N_PLACE * i
+        off, by_camera, by_place = rows_of(ref, camera, state[i])
+        block = np.zeros((len(off), n))
+        block[:, :N_CAMERA] = by_camera / sigma
+        block[:, at : at + N_PLACE] = by_place / sigma
+        off = off / sigma
+        if ref.line is not None and common > 0:
+            fair = _weights(np.abs(off) / np.hypot(1, common / sigma))
+            off, block = _whitened(off, block, ref.line, fair, common / sigma)
+        r.append(off)
+        J.append(block)
+        source += ["adjustment"] * len(off)
+        size = np.abs(off)
+        if ref.normals_px is None:  # one weight for both coordinates of a point
+            size = np.repeat(np.hypot(size[::2], size[1::2]) / 1.4, 2)
+        weights.append(_weights(size))
+        tight = _place_sigma(ref, i == 0)
+        scale = "mat scale" if ref.kind == "grid" else "print scale"
+        for j, name in ((3, scale), (4, scale), (5, scale), (6, "card height")):
+            if 0 < tight[j] < np.inf:
+                row = np.zeros((1, n))
+                row[0, at + j] = 1 / tight[j]
+                r.append(np.array([(state[i, j] - (ref.height_mm if j == 6 else 0)) / tight[j]]))
+                J.append(row)
+                source.append(name)
+                weights.append(np.ones(1))
+    return np.concatenate(r), np.vstack(J), source, np.concatenate(weights)
+
+
+def _weights(size: np.ndarray) -> np.ndarray:
+    """Huber's weights of normalised residuals; none for what is far off."""
+    return np.minimum(1, _HUBER / np.maximum(size, 1e-12)) * (size < 6 * _HUBER)
+
+
+def _whitened(
+    off: np.ndarray, J: np.ndarray, line: np.ndarray, fair: np.ndarray, common: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows with unit noise and `common` noise per line, turned into rows with unit noise.
+
+    The square root of the inverse of 1 + common² on all of a line takes a part of the line's
+    mean off each of its rows.
+    """
+    n = np.bincount(line, fair)
+    share = (1 - 1 / np.sqrt(1 + n * common**2)) / np.maximum(n, 1e-12)
+    means = share * np.bincount(line, fair * off, len(n))
+    of_line = np.zeros((len(n), len(line)))
+    of_line[line, np.arange(len(line))] = fair
+    return off - means[line], J - (share[:, None] * (of_line @ J))[line]
+
+
+def free_parameters(references: Sequence[Reference]) -> np.ndarray:
+    """(n,) which of the camera's and the places' parameters the adjustment moves."""
+    places = [_place_sigma(ref, i == 0) > 0 for i, ref in enumerate(references)]
+    return np.concatenate([np.ones(N_CAMERA, bool), *places])
+
+
+def huber_cost(r: np.ndarray, w: np.ndarray) -> float:
+    """Sum of Huber's function of normalised residuals, level beyond six times its bend."""
+    size = np.abs(r)
+    capped = np.minimum(size, 6 * _HUBER)
+    return float(np.sum(np.where(capped <= _HUBER, capped**2, 2 * _HUBER * capped - _HUBER**2)))
