@@ -40,6 +40,15 @@ _CARD_HINT = (
     "Lay the printed card (blockcheck card) flat beside the block, all of it in the picture, "
     "or name what lies there with --square or --grid."
 )
+# long side by short side of what cameras write, and how far the rounding of rows moves it
+_SHAPES, _ROUNDING = (1, 5 / 4, 4 / 3, 3 / 2, 16 / 9, 2, 18.5 / 9, 19.5 / 9, 20 / 9), 0.004
+_RESHAPED = Problem(
+    "reshaped",
+    "warning",
+    "The picture has not a camera's shape: it was cropped or stretched, and by one small reference "
+    "a stretch passes for a tilt.",
+    "Use the photo as the camera wrote it; a mat with its lines in view would show a stretch.",
+)
 _OTHER_LENS = Problem(
     "lens_does_not_fit",
     "warning",
@@ -70,6 +79,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
         plane, problems = readjust(plane, usual), (*problems, _OTHER_LENS)
     _judge_tilt(plane)
     problems += warnings_of(plane, settings)
+    if "one_reference" in {p.code for p in problems} and _reshaped(photo):
+        problems += (_RESHAPED,)
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
@@ -183,6 +194,14 @@ def _judge_tilt(plane: Plane) -> None:
             f"The camera was tilted by {plane.camera.tilt_deg:.0f}°.",
             "Hold the phone level above the block and take the photo again.",
         )
+
+
+def _reshaped(photo: Photo) -> bool:
+    """Whether the picture's sides are neither in a camera's ratio nor those the camera wrote."""
+    short, long = sorted(photo.size)
+    if photo.optics.written and sorted(photo.optics.written) == [short, long]:
+        return False
+    return all(abs(long / short / shape - 1) > _ROUNDING for shape in _SHAPES)
 
 
 def _misfit_mm(plane: Plane, placed: Placed) -> float:
