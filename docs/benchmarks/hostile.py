@@ -278,7 +278,7 @@ def judged(path: Path, was: str | None) -> tuple[str, str]:
     if not result.ok:
         (problem,) = (p for p in result.problems if p.level == "error")
         said = shown(f"{problem.message} {problem.hint}")
-        named = path.name in problem.message or problem.code not in ("unreadable_photo",)
+        named = shown(path.name) in problem.message or problem.code not in ("unreadable_photo",)
         return ("refused" if named and "\n" not in said else "badly said"), said
     warned = {p.code for p in result.problems} - {"print_not_measured", "one_reference"}
     if was is not None and not warned and len(result.blocks) == 1:

@@ -150,7 +150,7 @@ HEAVY = {"numpy", "scipy", "cv2", "PIL", "reportlab", "jinja2", "starlette"}
     [
         ("from blockcheck.cli import main; main(['--help'], standalone_mode=False)", set()),
         ("from blockcheck.cli import main; main(['--version'], standalone_mode=False)", set()),
-        ("from blockcheck.cli import main; main(['list', 'PROJECT'], standalone_mode=False)", {"numpy"}),
+        ("from blockcheck.cli import main; main(['list', 'PROJECT'], standalone_mode=False)", {"numpy", "scipy"}),
         ("import blockcheck.measuring.measure", {"numpy", "cv2", "PIL"}),
         ("from blockcheck.cli import main; main(['mark', '-h'], standalone_mode=False)", {"numpy", "cv2", "PIL"}),
     ],

@@ -293,7 +293,7 @@ def test_photos_that_make_no_profile_say_why():
         make_profile(views(4, key))
     mixed = views(5, key)
     mixed[3] = replace(mixed[3], key=(*key[:3], 13.0))
-    with pytest.raises(ProfileError, match=r"p3\.jpg and p0\.jpg are not taken with one lens"):
+    with pytest.raises(ProfileError, match=r"p3\.jpg and p0\.jpg were not taken with one lens"):
         make_profile(mixed)
     with pytest.raises(ProfileError, match=r"p0\.jpg does not say which camera"):
         make_profile(views(5, (None, *key[1:])))

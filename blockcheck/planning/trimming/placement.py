@@ -7,8 +7,6 @@ from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import block_diag
 
 from ...errors import PlanError
 from .block import Array, Block
@@ -333,6 +331,9 @@ def _solve(programs: Sequence[_Program]) -> list[Array | None]:
 
 
 def _found(some: Sequence[_Program], *, presolve: bool = True) -> Array | None:
+    from scipy.optimize import Bounds, LinearConstraint, milp  # a project's list needs none
+    from scipy.sparse import block_diag
+
     found = milp(
         np.concatenate([p.cost for p in some]),
         constraints=LinearConstraint(

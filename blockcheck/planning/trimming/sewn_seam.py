@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc
 
 from ...errors import PlanError
 from ...uncertainty import coverage_factor
@@ -81,6 +80,8 @@ def seam_allowance_really_sewn(
     spread = float(sizes.std(ddof=1)) if n > 1 else 0.0
     same = n < 2 or (u_mm <= 0 and spread == 0)
     if n > 1 and u_mm > 0:
+        from scipy.special import chdtrc  # a project's list needs none
+
         same = bool(chdtrc(n - 1, (n - 1) * (spread / u_mm) ** 2) >= 0.05)
     factor = 2.0 if same else max(2.0, coverage_factor(0.95, n - 1))
     one = max(u_mm, spread)

@@ -20,6 +20,7 @@ _CLOSE_MM = 2.2
 _LEAST_MM = 25.0  # a block's width, when a side is sought from the opposite one
 _LOST = 0.25  # support of a side that is sought again
 _RIM_MM, _FEW = (2.0, 15.0), 4  # inside a side, and pieces of line there, that tell
+_BY_CHANCE = 2  # seams and stripes that may run where lines are foreseen
 _LITTERED = 0.06  # of the outside like cloth: more than threads
 _SURE = 0.4  # of a block, from the side opposite to one that is lost
 _BARE = 0.45  # of them seen: mat lies there, not cloth
@@ -176,7 +177,7 @@ def _from_opposite(
 def lines_inside(small: Small, corners: np.ndarray, px_per_mm: float) -> np.ndarray:
     """(4,) share of the mat's lines just inside each side that are seen: cloth hides nearly all.
 
-    Nothing is said (0) of sides with few lines inside.
+    Nothing is said (0) of sides with few lines inside, nor by few that are seen.
     """
     found = np.zeros(4)
     if small.segments is None or small.seen is None:
@@ -187,7 +188,7 @@ def lines_inside(small: Small, corners: np.ndarray, px_per_mm: float) -> np.ndar
     within = (depth > _RIM_MM[0]).all(axis=0)
     for i in range(4):
         near = within & (depth[i] < _RIM_MM[1])
-        if near.sum() >= _FEW:
+        if near.sum() >= _FEW and small.seen[near].sum() > _BY_CHANCE:
             found[i] = small.seen[near].mean()
     return found
 
