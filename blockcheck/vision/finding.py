@@ -21,7 +21,7 @@ from ..units import format_length
 from .photo import Optics, Photo
 from .plane.adjust import ROUGHLY, adjust, first_camera
 from .plane.agreement import agree_among, agree_with_lines
-from .plane.calibrate import lens_fits, readjust
+from .plane.calibrate import lens_fits, other_focal, readjust
 from .plane.focal import focal_of
 from .plane.lens import Camera, LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
@@ -48,6 +48,14 @@ _RESHAPED = Problem(
     "The picture has not a camera's shape: it was cropped or stretched, and by one small reference "
     "a stretch passes for a tilt.",
     "Use the photo as the camera wrote it; a mat with its lines in view would show a stretch.",
+)
+_OTHER_FOCAL = Problem(
+    "focal_doubtful",
+    "warning",
+    "The picture does not fit the focal length noted in it, so what the reference shows was used "
+    "instead.",
+    "Use the photo as the camera wrote it, without zoom or editing, or give the lens's 35 mm focal "
+    "length with --focal.",
 )
 _OTHER_LENS = Problem(
     "lens_does_not_fit",
@@ -77,6 +85,8 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     plane, problems = found
     if profile and not lens_fits(plane, prior, photo.size):
         plane, problems = readjust(plane, usual), (*problems, _OTHER_LENS)
+    if plane.mat is None and profile is None and (shown := other_focal(plane, usual)) is not None:
+        plane, problems = shown, (*problems, _OTHER_FOCAL)
     _judge_tilt(plane)
     problems += warnings_of(plane, settings)
     if "one_reference" in {p.code for p in problems} and _reshaped(photo):

@@ -1,5 +1,6 @@
 """Damaged and hostile photos end in a number or in one sentence."""
 
+import dataclasses
 import os
 import random
 import sys
@@ -11,6 +12,10 @@ import pytest
 sys.path.append(str(Path(__file__).parents[2] / "docs" / "benchmarks"))
 import hostile
 import lies
+
+from blockcheck.measuring.measure import measure_photo
+from fixtures.make import PHONE
+from fixtures.scene import truth
 
 
 @pytest.mark.skipif(not Path("/proc/self/clear_refs").exists(), reason="memory as Linux counts it")
@@ -32,3 +37,21 @@ def test_a_picture_stretched_by_a_hundredth_beside_one_card_is_told(tmp_path):
     }
     assert "reshaped" in said["stretched 1 %, card alone"]
     assert said["nothing, card alone"] == "inside U95"
+
+
+@pytest.mark.parametrize(("factor", "told"), [(2.0, True), (0.5, True), (1.0, False)])
+def test_a_wrong_focal_length_beside_a_tilted_card_is_told_and_not_measured_by(
+    tmp_path, factor, told
+):
+    """The card's perspective shows the lens: pinhole geometry."""
+    camera = dataclasses.replace(PHONE, tilt_deg=9.0, azimuth_deg=60.0)
+    made = lies.bare(random.Random(4))
+    photo = lies.Photo.of(dataclasses.replace(made, camera=camera))
+    path = tmp_path / "p.jpg"
+    photo.image.save(path, quality=93)
+    result = measure_photo(path, card_side="4in", focal=camera.focal_35mm * factor)
+    assert ("focal_doubtful" in {p.code for p in result.problems}) == told
+    true = truth(photo.scene)["blocks"][0]
+    (block,) = result.blocks
+    assert abs(block.width_mm.value - true["width_mm"]) < block.width_mm.u95
+    assert abs(block.height_mm.value - true["height_mm"]) < block.height_mm.u95

@@ -27,6 +27,8 @@ from .rows import free_parameters, huber_cost, misfit, state_of, system
 
 MIN_PHOTOS = 5
 _LENS = slice(6, 6 + N_LENS)
+_ANY_FOCAL = 0.5  # 1 sigma of its logarithm: from half to twice and beyond
+_SURE, _NOTABLE = 4.0, 0.1  # standard deviations, and the least difference that is worth a word
 _STEPS, _ROUNDS = 60, 4
 _RARE = 0.001  # a lens that does fit is told not to once in a thousand photos
 
@@ -189,6 +191,23 @@ def lens_fits(plane: Plane, prior: LensPrior, size: tuple[int, int]) -> bool:
     free = readjust(plane, alone)
     parts = np.hstack(list(free.factors.values()))[_LENS]
     return _fits(prior.off(free.camera), parts @ parts.T + prior.covariance)
+
+
+def other_focal(plane: Plane, prior: LensPrior) -> Plane | None:
+    """Return the plane with the focal length that the references show, where a prior's is wrong.
+
+    A tilted reference shows it by its perspective: they are adjusted once more with the focal
+    length all but free, and the two must differ by more than `_SURE` standard deviations. None
+    where they agree, or where the references show too little to tell.
+    """
+    covariance = prior.covariance.copy()
+    covariance[0, :] = covariance[:, 0] = 0.0
+    covariance[0, 0] = _ANY_FOCAL**2
+    free = readjust(plane, replace(prior, covariance=covariance))
+    parts = np.hstack(list(free.factors.values()))[_LENS]
+    off = abs(float(np.log(free.camera.f / prior.f)))
+    u = float(np.sqrt((parts @ parts.T + prior.covariance)[0, 0]))
+    return free if off > max(_SURE * u, _NOTABLE) else None
 
 
 def readjust(plane: Plane, prior: LensPrior) -> Plane:
