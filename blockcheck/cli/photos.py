@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, resource_tracker
 from pathlib import Path
 from typing import Any
 
@@ -67,7 +67,8 @@ def measure_all(
         yield from map(work, paths)
         return
     with _workers(jobs) as pool:
-        coming = [pool.submit(work, path) for path in paths]
+        with _begun_without_stopping():
+            coming = [pool.submit(work, path) for path in paths]
         for path, result in zip(paths, coming, strict=True):
             try:
                 yield result.result()
@@ -79,7 +80,9 @@ def _alone(work: Callable[[Path], PhotoResult], path: Path) -> PhotoResult:
     """Measure one photo in a process of its own, and say so if that is killed too."""
     try:
         with _workers(1) as pool:
-            return pool.submit(work, path).result()
+            with _begun_without_stopping():
+                coming = pool.submit(work, path)
+            return coming.result()
     except BrokenProcessPool:
         ended = MeasureError(
             f"{path.name} could not be measured: the process that measured it was ended.",
@@ -103,6 +106,20 @@ def _workers(count: int) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
         raise
     pool.shutdown()
+
+
+@contextmanager
+def _begun_without_stopping() -> Iterator[None]:
+    """Processes that are begun meanwhile leave Ctrl-C to this one from their first moment."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # beginning it would let Ctrl-C through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _leave_stopping() -> None:
