@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
@@ -12,6 +13,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 REFUSAL = "Nothing is shown here. Open the address that blockcheck printed when it was started.\n"
+LINGER_S = 1.0  # how long what is left of a refused body is read, and thrown away
 _SAFE = ("GET", "HEAD")
 # everything comes from this server; what a template did not write into a file does not run
 POLICY = (
@@ -61,14 +63,16 @@ class Guard:
             return
         headers = Headers(scope=scope)
         query = parse_qs(scope["query_string"].decode("latin-1"))
+        body = _Body(receive)
+        answer = _answering(send, body)
         if not self._from_here(headers, scope["method"]):
-            await self._refuse(scope, receive, send)
+            await _refusal()(scope, body.receive, answer)
         elif self._known(headers):
-            await self.app(scope, receive, _with_headers(send))
+            await self.app(scope, body.receive, answer)
         elif scope["method"] == "GET" and _same(query.get("key", [""])[0], self.key):
-            await self._enter(scope)(scope, receive, _with_headers(send))
+            await self._enter(scope)(scope, body.receive, answer)
         else:
-            await self._refuse(scope, receive, send)
+            await _refusal()(scope, body.receive, answer)
 
     def _from_here(self, headers: Headers, method: str) -> bool:
         """Whether it is asked for by a name of this server, and not by another site's page."""
@@ -97,24 +101,47 @@ class Guard:
         response.set_cookie(self._cookie, self._token, httponly=True, samesite="strict")
         return response
 
-    @staticmethod
-    async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
-        # the connection ends, so that a body that never ends is not waited for
-        refusal = PlainTextResponse(REFUSAL, 403, {"connection": "close"})
-        await refusal(scope, receive, _with_headers(send))
+
+def _refusal() -> Response:
+    # the connection ends, so that a body that never ends is not waited for
+    return PlainTextResponse(REFUSAL, 403, {"connection": "close"})
+
+
+class _Body:
+    """A request's body on its way, which knows whether there is more of it."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self._more = True
+
+    async def receive(self) -> Message:
+        message = await self._receive()
+        self._more = message.get("more_body", False)
+        return message
+
+    async def linger(self) -> None:
+        """Read on for a moment: closed upon bytes unread, a connection loses the answer too (RFC 9112, 9.6)."""
+        try:
+            async with asyncio.timeout(LINGER_S):
+                while self._more:
+                    await self.receive()
+        except TimeoutError:
+            pass
 
 
 def _same(given: str, wanted: str) -> bool:
     return secrets.compare_digest(given.encode("utf-8", "replace"), wanted.encode())
 
 
-def _with_headers(send: Send) -> Send:
+def _answering(send: Send, body: _Body) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
             headers.setdefault("cache-control", "no-store")
+            if headers.get("connection") == "close":
+                await body.linger()
         await send(message)
 
     return sending

@@ -57,6 +57,27 @@ def test_a_change_needs_an_origin_or_the_browsers_own_word(served):
         assert client.post("/new", json={"name": "x/y"}, headers=same).status_code == 400
 
 
+@pytest.mark.parametrize("size", [10, 3_000_000])
+def test_a_refusal_is_read_by_whoever_was_still_sending(served, size):
+    for _ in range(5):
+        with served.client() as client:
+            answer = client.post("/new", content=b"x" * size, headers={"origin": "null"})
+            assert (answer.status_code, answer.text) == (403, REFUSAL)
+            answer = client.post("/p/none/photos?name=a.jpg", content=b"x" * size)
+            assert answer.status_code in (400, 404)
+
+
+def test_a_body_that_never_ends_is_not_waited_for(served):
+    host, port = served.host.split(":")
+    with socket.create_connection((host, int(port)), timeout=20) as line:
+        line.sendall(
+            f"POST /new HTTP/1.1\r\nHost: {served.host}\r\nContent-Length: 9\r\n\r\n1".encode()
+        )
+        assert b" 403 " in line.recv(100)
+        while line.recv(4096):
+            pass
+
+
 def test_two_hosts_in_one_request_are_refused(served):
     host, port = served.host.split(":")
     with socket.create_connection((host, int(port)), timeout=5) as line:
