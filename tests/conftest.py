@@ -3,6 +3,13 @@
 import shutil
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# the same examples every time, and none that fails for being slow
+settings.register_profile(
+    "same", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("same")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 

@@ -31,7 +31,8 @@ def run(*words, status=0):
 def program(*words, **more):
     """Start the program as a person does; PYTHONPATH stands for having it installed."""
     surroundings = {**os.environ, "PYTHONPATH": str(ROOT), **more.pop("env", {})}
-    command = [sys.executable, "-m", "blockcheck", *map(os.fspath, words)]
+    begin = more.pop("begin", ("-m", "blockcheck"))
+    command = [sys.executable, *begin, *map(os.fspath, words)]
     return subprocess.Popen(command, env=surroundings, stderr=subprocess.PIPE, **more)
 
 
@@ -92,7 +93,7 @@ def test_a_file_s_name_makes_no_line_of_its_own(sails, tmp_path):
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "cp437"])
 def test_screens_of_any_encoding_take_every_answer(sails, encoding):
     started = program("list", sails, stdout=subprocess.PIPE, env={"PYTHONIOENCODING": encoding})
-    said, errors = started.communicate(timeout=60)
+    said, errors = started.communicate(timeout=120)
     assert (started.returncode, errors) == (0, b"")
     assert b"Mast" in said
 
@@ -101,7 +102,7 @@ def test_screens_of_any_encoding_take_every_answer(sails, encoding):
 def test_a_full_disk_behind_the_answer_is_a_sentence_and_a_status(sails):
     with open("/dev/full", "w") as full:
         started = program("list", sails, stdout=full)
-        errors = started.communicate(timeout=60)[1].decode()
+        errors = started.communicate(timeout=120)[1].decode()
     assert started.returncode == 4
     assert errors == "The answer could not be written: No space left on device.\n"
 
@@ -112,21 +113,40 @@ def test_a_reader_that_has_had_enough_and_no_home_are_borne(sails):
     os.close(reading)
     started = program("list", sails, stdout=writing, env={"LC_ALL": "C", "HOME": "/nowhere"})
     os.close(writing)
-    errors = started.communicate(timeout=60)[1].decode()
+    errors = started.communicate(timeout=120)[1].decode()
     assert "Traceback" not in errors
     assert "Exception ignored" not in errors
 
 
+# starts the program, and tells when it comes to load a module
+TELLING = """
+import os, sys
+moment = sys.argv.pop(1)
+def tell(event, given):
+    if event == "import" and given[0] == moment:
+        os.write(1, b".")
+sys.addaudithook(tell)
+from blockcheck.__main__ import run
+sys.exit(run())
+"""
+
+
 @pytest.mark.skipif(os.name == "nt", reason="signals as on Unix")
-@pytest.mark.parametrize("wait_s", [0.15, 0.4, 0.9])
-def test_ctrl_c_at_any_moment_is_no_traceback(tmp_path, wait_s):
+@pytest.mark.parametrize(
+    ("moment", "wait_s"),
+    [("blockcheck.cli", 0.0), ("cv2", 0.0), ("multiprocessing.popen_spawn_posix", 0.0)]
+    + [("multiprocessing.popen_spawn_posix", s) for s in (0.2, 0.6)],
+)
+def test_ctrl_c_at_any_moment_is_no_traceback(tmp_path, moment, wait_s):
+    """From the program's first word on: before it Python itself would answer."""
     for i in range(4):
         (tmp_path / f"{i}.jpg").symlink_to(BOAT)
-    started = program("measure", tmp_path, "--jobs", "2", stdout=subprocess.DEVNULL,
-                      start_new_session=True)  # fmt: skip
+    started = program(moment, "measure", tmp_path, "--jobs", "2", begin=("-c", TELLING),
+                      stdout=subprocess.PIPE, start_new_session=True)  # fmt: skip
+    assert started.stdout.read(1) == b"."
     time.sleep(wait_s)
     os.killpg(started.pid, signal.SIGINT)
-    errors = started.communicate(timeout=60)[1].decode()
+    errors = started.communicate(timeout=120)[1].decode()
     assert "Traceback" not in errors
     assert started.returncode in (130, -signal.SIGINT, 0)
 

@@ -47,7 +47,7 @@ def chromium():
 def visit(browser, served, size, **more):
     """A page that has been let in; what goes wrong in it fails the test."""
     context = browser.new_context(**SIZES[size], reduced_motion="reduce", **more)
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(120_000)  # a slow machine
     page = context.new_page()
     wrong = []
     page.on("pageerror", lambda e: wrong.append(str(e)))

@@ -12,6 +12,7 @@ from pathlib import Path
 import httpx
 
 ROOT = Path(__file__).resolve().parents[2]
+PATIENCE_S = 120  # for anything, on a slow machine
 PHOTOS = ROOT / "blockcheck" / "demo_photos"
 
 
@@ -31,7 +32,7 @@ class Served:
     @contextlib.contextmanager
     def client(self):
         """A browser that has been let in."""
-        with httpx.Client(base_url=self.url, timeout=30) as client:
+        with httpx.Client(base_url=self.url, timeout=PATIENCE_S) as client:
             assert client.get(self.address).status_code == 200
             client.headers["origin"] = self.url
             yield client
@@ -56,13 +57,14 @@ def start(folder, *options):
     line = process.stdout.readline()
     found = re.search(r"(http://127\.0\.0\.1:\d+)/\?key=\S+", line)
     assert found, line + process.stdout.read()
-    until = time.monotonic() + 20
-    while time.monotonic() < until:
-        with contextlib.suppress(httpx.TransportError):
-            httpx.get(found[1])
-            break
-        time.sleep(0.05)
+    until(lambda: answers(found[1]))
     return Served(Path(folder), found[0], found[1], process)
+
+
+def answers(url):
+    """Whether the server answers at all."""
+    with contextlib.suppress(httpx.TransportError):
+        return httpx.get(url, timeout=PATIENCE_S)
 
 
 @contextlib.contextmanager
@@ -74,11 +76,11 @@ def serving(folder, *options):
     finally:
         if served.process.poll() is None:
             served.process.send_signal(2)
-            served.process.wait(15)
+            served.process.wait(PATIENCE_S)
         served.process.stdout.close()
 
 
-def until(ask, what=bool, seconds=30):
+def until(ask, what=bool, seconds=PATIENCE_S):
     """Ask until the answer is as wanted."""
     end = time.monotonic() + seconds
     while True:

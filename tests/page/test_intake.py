@@ -106,7 +106,7 @@ def asked(served, client, length):
     """The first line that comes back when so many bytes are announced and none are sent."""
     cookie = "; ".join(f"{name}={value}" for name, value in client.cookies.items())
     host, port = served.host.split(":")
-    with socket.create_connection((host, int(port)), timeout=10) as line:
+    with socket.create_connection((host, int(port)), timeout=120) as line:
         line.sendall(
             f"POST {served.path().replace(' ', '%20')}/photos?name=a.jpg HTTP/1.1\r\nHost: {served.host}\r\n"
             f"Origin: {served.url}\r\nCookie: {cookie}\r\nContent-Length: {length}\r\n\r\n".encode()

@@ -21,6 +21,8 @@ let firstEnd = null;
 let trim = null;
 let timer = 0;
 let moving = false;
+let moves = 0; // how often something was moved: an answer to an earlier place is not shown over it
+let latest = Promise.resolve(); // changes are asked for one after the other
 let viewer = null;
 
 function start() {
@@ -112,6 +114,7 @@ function paint() {
 function moved(next, sides, done) {
   clearTimeout(timer);
   moving = true;
+  moves += 1;
   corners = next;
   trim = null;
   paint();
@@ -148,6 +151,7 @@ function marks() {
 
 function later(done, keep) {
   clearTimeout(timer);
+  moves += 1;
   if (done === "soon") timer = setTimeout(keep, SOON_MS);
   else if (done) keep();
 }
@@ -183,12 +187,20 @@ async function suggest() {
   paint();
 }
 
-/** Change something, and show what the project says then. */
-async function change(action, body, name = now.name) {
+/** Change something once all before it is done, and show what the project says then. */
+function change(action, body, name = now.name) {
+  const mine = latest.then(() => changed(action, body, name));
+  latest = mine.catch(() => null);
+  return mine;
+}
+
+async function changed(action, body, name) {
+  const before = moves;
   const waits = setTimeout(() => { if (busy) busy.hidden = false; }, 250);
   const answer = await tried(() => act(action, { ...body, show: `block?name=${encodeURIComponent(name)}` }));
   clearTimeout(waits);
   if (busy) busy.hidden = true;
+  if (answer && moves !== before) return answer; // the hand has gone on: its own answer is to come
   moving = false;
   if (!answer) { // as it was
     const shown = await tried(() => get(`${home}/block.json?name=${encodeURIComponent(now.name)}`));
