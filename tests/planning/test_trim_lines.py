@@ -88,6 +88,18 @@ def test_centre_line_gives_way_to_cloth():
     assert any("centre line" in p for p in plan.problems)
 
 
+def test_a_motif_is_not_moved_to_win_back_a_hair_of_seam_allowance():
+    # the right half is 0.3 mm too low for the size: the left half alone would give nothing
+    low = SAILBOAT.copy()
+    low[1:3, 1] += 0.3, -0.3
+    block = Block("s", low, give_mm=INCH / 32)
+    plan = trim(block, 6 * INCH, 9.75 * INCH)
+    assert plan.fits
+    assert 0.2 < plan.given_mm < 0.35
+    cuts = {c.side: (c.first_mm + c.second_mm) / 2 for c in plan.offcuts}
+    assert cuts["left"] == pytest.approx(cuts["right"], abs=0.1)
+
+
 def test_too_small():
     plan = trim(Block("s", SAILBOAT), 7 * INCH, 9.5 * INCH)
     assert not plan.fits

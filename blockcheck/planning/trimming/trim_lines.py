@@ -131,8 +131,8 @@ def trim(
     """Lay the chosen size on a block.
 
     In order of weight: inside the cloth with the guard, but for what the edges give; one seam
-    allowance outside every point; nothing given; centred on the centre line; most even cut. What
-    cannot be had is said.
+    allowance outside every point; centred on the centre line; little given, and the most even cut.
+    What cannot be had is said.
 
     Parameters
     ----------
