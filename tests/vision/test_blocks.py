@@ -18,7 +18,7 @@ from blockcheck.vision.finding import plane_of
 from blockcheck.vision.photo import read_photo
 from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, save, truth
-from fixtures.surroundings import clear_ruler, planks, shadow, stripes, tiles
+from fixtures.surroundings import blinds, clear_ruler, glare, planks, shadow, stripes, tiles
 
 PHONE = Camera(width=1700, height=1275, f_px=1230, tilt_deg=4.0, distance_mm=360)
 CARD = Card("A", (110, -40), 8)
@@ -60,6 +60,23 @@ def test_what_a_person_would_measure_is_measured(cloth, over, tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("mat", "colours", "over"),
+    [
+        (Mat((200, 182, 208), lines_mm=None), (BLUE, CREAM), blinds()),
+        (Mat((12, 22, 12)), ((30, 60, 170), CREAM), glare((-120, 60), 22, 0.15)),
+        (Mat(lines_mm=None, size_mm=(328, 400)), (CREAM, RED), blinds(left=1)),
+    ],
+    ids=["bars of window light", "glare over a corner on a dark mat", "a corner on the mat's rim"],
+)
+def test_light_and_the_rim_of_a_mat_hide_no_block(mat, colours, over, tmp_path):
+    block = boat("dots", colours, turn=20)
+    result, (true,) = measured(tmp_path, [block], mat, over=(over,))
+    assert result.ok, result.problems
+    (block,) = result.blocks
+    assert (off_mm(block, true) < (block.width_mm.u95, block.height_mm.u95)).all()
+
+
+@pytest.mark.parametrize(
     ("look", "cloth", "colours"),
     [
         (planks(), "sailboat", None),
@@ -98,6 +115,17 @@ def test_a_block_is_all_of_its_cloth_whatever_it_lies_on(cloth, colours, mat, tm
     seen = truth(Scene(PHONE, mat, (CARD,), (block,)))["blocks"][0]["corners_px"]
     true = plane.mm_from_px(np.array(seen), CLOTH_MM)
     assert np.abs(found.corners_mm - true).max() < 7
+
+
+@pytest.mark.parametrize(
+    ("cloth", "colours"), [("pennant", (GREEN, RED, BLUE)), ("solid", (GREEN,))]
+)
+def test_sides_of_the_mats_own_colour_are_where_its_lines_end(cloth, colours, tmp_path):
+    result, (true,) = measured(tmp_path, [boat(cloth, colours)])
+    assert result.ok, result.problems
+    (block,) = result.blocks
+    assert (off_mm(block, true) < (block.width_mm.u95, block.height_mm.u95)).all()
+    assert off_mm(block, true).max() < 0.5
 
 
 def test_half_of_a_block_on_a_striped_cover_is_no_block(tmp_path):

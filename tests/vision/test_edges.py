@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import blockcheck
-from blockcheck.vision.cloth.edges import Looks, _learn
 from blockcheck.vision.cloth.evidence import Colours, log_cloth
+from blockcheck.vision.cloth.looks import Looks, learnt
 from blockcheck.vision.cloth.printed import _median_known, _middle_of_nine
 from fixtures.make import quad
 from fixtures.prints import printed
@@ -91,12 +91,11 @@ def test_what_is_known_of_a_side_is_kept_where_nothing_is_learnt_of_it():
     colour = np.empty((rows, 4 * 12 * width, 3), np.float32)
     colour[:30], colour[30:] = mat, teal
     colour[30:, -12 * width :] = strip
-    weighed = np.where(np.arange(rows)[:, None] < 30, -4.0, 2.0) * np.ones(colour.shape[1])
-    path = np.full(colour.shape[1] // 2, 30)
-    learnt, each = _learn(
-        looks, colour, weighed, None, path, 0.2, np.array([True, True, True, False])
-    )
-    share = np.repeat(learnt.share.reshape(48, -1), width, axis=0)
+    sound = np.array([True, True, True, False])
+    outside = (np.arange(rows)[:, None] < 30) & np.ones(colour.shape[1], bool)
+    inside = ~outside & np.repeat(sound, 12 * width)
+    found, each = learnt(looks, colour, known.log_each(colour), outside, inside, sound)
+    share = np.repeat(found.share.reshape(48, -1), width, axis=0)
     before = log_cloth(known.log_each(colour), np.tile(known.share, (len(share), 1)))
     after = log_cloth(each, share)
     assert np.allclose(after[45, -12 * width :], before[45, -12 * width :], atol=1e-3)

@@ -17,6 +17,7 @@ from .hidden_lines import sharpened
 from .judging import cut_off, doubtful
 from .mat_looks import Mat
 from .neighbours import parted
+from .parts import Parts
 from .rectangles import fill_best
 from .small_picture import CLOTH_MM, PlaneLike, Small
 
@@ -29,6 +30,8 @@ _FULL = 0.86  # of a block's outline is unlike mat
 _ROUGH_MM = 8.0  # a candidate that is no surer may be told better
 _UNSURE = 5.0  # small pixels
 _SPILL = 0.08  # of a patch may hang out of its block: a dog-ear, a tool
+_BY_LINES_MM = 6.0  # as lines a third of this apart tell
+_NECK = 15  # small pixels
 _THROUGH = 0.85  # of the lines are seen on what is clear
 
 
@@ -64,8 +67,10 @@ def candidates_on(
 ) -> tuple[list[list[Candidate]], MeasureError | None]:
     """What may be blocks, each in one or two readings, likelier first; or what is wrong."""
     unlike = unlike_ground(small, mat)
-    unlike[small.cards > 0] = 0
+    unlike[(small.cards > 0) | (small.bare() > 0)] = 0
     found, problem = _at_levels(small, unlike, mat.limit, plane)
+    if not found:  # a corner on the mat's rim may join a block to the table
+        found, _ = _at_levels(small, unlike, mat.limit, plane, neck=_NECK)
     if small.cell and all(readings[0].reach_mm > _ROUGH_MM for readings in found):
         evenly = small.evenly(unlike, mat.limit)
         evenly[small.cards > 0] = 0
@@ -75,9 +80,9 @@ def candidates_on(
 
 
 def _at_levels(
-    small: Small, unlike: np.ndarray, limit: float, plane: PlaneLike
+    small: Small, unlike: np.ndarray, limit: float, plane: PlaneLike, neck: int = 5
 ) -> tuple[list[list[Candidate]], MeasureError | None]:
-    """Look for blocks with one threshold after another."""
+    """Look for blocks with one threshold after another; what is narrower than `neck` joins none."""
     hidden, through = small.hidden(), small.lines_seen()
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
@@ -86,7 +91,7 @@ def _at_levels(
     for level in (1.0, 2.0, 4.0):
         if table is not None and not _stands_clear((unlike > level * limit) & (table > 0)):
             continue
-        more, this, table = _at_level(small, unlike, level * limit, hidden, through, plane)
+        more, this, table = _at_level(small, unlike, level * limit, hidden, through, plane, neck)
         problem = problem or this
         found += [r for r in more if not any(_overlap(r[0], f[0]) for f in found)]
     return found, problem
@@ -108,7 +113,7 @@ def _apart(
 def _stands_clear(mask: np.ndarray) -> bool:
     """Whether a part of some size does not reach the photo's frame."""
     opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    parts = _Parts.of(opened)
+    parts = Parts.of(opened)
     return bool((~parts.on_frame & (parts.stats[:, 4] >= _SMALLEST))[1:].any())
 
 
@@ -124,22 +129,23 @@ def _at_level(
     hidden_cell: tuple[np.ndarray, int],
     through: np.ndarray,
     plane: PlaneLike,
+    neck: int,
 ) -> tuple[list[list[Candidate]], MeasureError | None, np.ndarray]:
     """Look for blocks with one threshold; last comes the mask of what reaches the frame."""
     square = np.ones((3, 3), np.uint8)
     # weakly unlike mat counts where it holds on to what is surely unlike it
     weak = cv2.morphologyEx(
-        (unlike > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
+        (unlike > limit).astype(np.uint8), cv2.MORPH_OPEN, np.ones((neck, neck), np.uint8)
     )
     sure = cv2.erode((unlike > 1.6 * limit + 1).astype(np.uint8), square)
-    parts = _Parts.of(weak)
+    parts = Parts.of(weak)
     held = parts.touched(sure) & (parts.stats[:, 4] >= _CRUMB)
     held &= parts.mean_of(through) < _THROUGH  # a clear ruler, or a shadow
     differs, table = parts.only(held), parts.only(held & parts.on_frame)
     hidden, cell = hidden_cell[0].copy(), hidden_cell[1]
     near_table = cv2.dilate(table, np.ones((2 * (cell // 3) + 1,) * 2, np.uint8))
     hidden[(differs | small.cards) > 0] = 0
-    parts = _Parts.of(hidden)
+    parts = Parts.of(hidden)
     away = ~(parts.on_frame | parts.touched(near_table))
     hidden = parts.only(away & (parts.stats[:, 4] >= max(_CRUMB, 0.5 * cell**2)))
     shown = differs & ~table
@@ -147,7 +153,7 @@ def _at_level(
     whole = cv2.morphologyEx(shown | hidden, cv2.MORPH_CLOSE, square)
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
-    parts = _Parts.of(whole)
+    parts = Parts.of(whole)
     for k in np.argsort(-parts.stats[1:, 4]) + 1:
         if parts.stats[k, 4] < _SMALLEST:
             break
@@ -194,7 +200,7 @@ def _readings(
     corners_px, told = sharpened(
         small.rgb_px, plane, plane.px_from_mm(more.corners_mm, CLOTH_MM), *small.lines
     )
-    reach = 6.0 if told.all() else 12.0
+    reach = _BY_LINES_MM if told.all() else 12.0
     stops = _candidate(in_order(corners_px), more.fill, plane)
     # a print of lines may pass for the mat's: then much of the patch would be left out
     if stops is not None and not _spills(part, stops, small, plane):
@@ -202,6 +208,22 @@ def _readings(
     else:
         reach = 12.0
     return [replace(more, reach_mm=min(reach, 0.2 * more.shortest_mm))]
+
+
+def by_lines(found: Candidate, small: Small, plane: PlaneLike) -> Candidate | None:
+    """A candidate as far as the mat's lines are hidden, where they tell of all its sides.
+
+    A glare beside a block is unlike the mat as cloth is, but lines are seen in it.
+    """
+    if not small.cell:
+        return None
+    corners_px, told = sharpened(
+        small.rgb_px, plane, plane.px_from_mm(found.corners_mm, CLOTH_MM), *small.lines
+    )
+    stops = _candidate(in_order(corners_px), found.fill, plane) if told.all() else None
+    if stops is None or not _is_block(stops):
+        return None
+    return replace(stops, reach_mm=min(_BY_LINES_MM, 0.2 * stops.shortest_mm), faces=found.faces)
 
 
 def _spills(patch: np.ndarray, taken: Candidate, small: Small, plane: PlaneLike) -> bool:
@@ -233,52 +255,15 @@ def _without(part: np.ndarray, taken: Candidate, small: Small, plane: PlaneLike)
     cv2.fillPoly(covered, [np.round(corners).astype(np.int32)], 1)
     covered = cv2.dilate(covered, np.ones((5, 5), np.uint8))
     rest = cv2.morphologyEx(part & (1 - covered), cv2.MORPH_OPEN, np.ones((9, 9), np.uint8))
-    parts = _Parts.of(rest)
+    parts = Parts.of(rest)
     if len(parts.stats) < 2:
         return rest
     return np.asarray((parts.label == 1 + int(np.argmax(parts.stats[1:, 4]))).astype(np.uint8))
 
 
-@dataclass(frozen=True)
-class _Parts:
-    """Connected parts of a mask, the ground between them first."""
-
-    label: np.ndarray
-    stats: np.ndarray
-
-    @classmethod
-    def of(cls, mask: np.ndarray) -> _Parts:
-        _, label, stats, _ = cv2.connectedComponentsWithStats(mask, ltype=cv2.CV_16U)
-        return cls(label, stats)
-
-    @property
-    def on_frame(self) -> np.ndarray:
-        """Which reach the photo's frame."""
-        x, y, w, h = self.stats[:, :4].T
-        rows, columns = self.label.shape
-        return np.asarray((x < 2) | (y < 2) | (x + w > columns - 2) | (y + h > rows - 2))
-
-    def touched(self, mask: np.ndarray) -> np.ndarray:
-        """Which share a place with `mask`."""
-        found = np.zeros(len(self.stats), bool)
-        found[self.label[mask > 0]] = True
-        return found
-
-    def mean_of(self, values: np.ndarray) -> np.ndarray:
-        """Mean of the values on each part."""
-        sums = np.bincount(self.label.ravel(), values.ravel(), len(self.stats))
-        return np.asarray(sums / self.stats[:, 4])
-
-    def only(self, wanted: np.ndarray) -> np.ndarray:
-        """Mask of the parts that are wanted."""
-        wanted = wanted.copy()
-        wanted[0] = False
-        return np.asarray(wanted.astype(np.uint8)[self.label])
-
-
 def _cut_off(table: np.ndarray, small: Small, plane: PlaneLike) -> BlockCutOffError | None:
     """A block that reaches past the frame, where what lies along the frame looks like one."""
-    parts = _Parts.of(table)
+    parts = Parts.of(table)
     for k in np.argsort(-parts.stats[1:, 4]) + 1:
         corners = _cut_corners((parts.label == k).astype(np.uint8), small, plane)
         if corners is not None:

@@ -15,6 +15,7 @@ import numpy as np
 
 from .evidence import MOST_CLOTH, MOST_MAT, Colours, evidence, log_cloth, log_mat
 from .locating import located
+from .looks import PIECES, Looks, learnt
 from .mat_looks import Mat, lookup
 from .printed import Printed
 
@@ -25,33 +26,10 @@ _STIFF = 1.5  # price of moving by a pixel between neighbouring places
 _FREE_PX = 1.5  # pixels nearer to each other tell the same
 _GAP_MM = 1.5  # of plain mat: what lies beyond is another thing
 _TOLD = 1.5  # evidence by which a place is told from another
-_DRIFT = 5.0  # by which the mat beside a piece may differ from the mat as a whole
 _FRAYED_MM = 0.8  # spread of points that make no side
 _YARN_MM = 3.5  # beyond the path: further out than yarns stand
 _WINDOW_MM = 2.0  # how far both sides of an edge are judged
-_PIECES = 12  # of a side, each with its own looks of mat and cloth
 _NEAR_MM = (0.4, 5.0)  # from the edge, where these looks are learnt
-
-
-@dataclass(frozen=True)
-class Looks:
-    """How mat and cloth look beside four sides, piece by piece along them.
-
-    Attributes
-    ----------
-    cloth : Colours
-    share : (S, P, K) array
-        How much of the cloth just inside each piece has each of its colours.
-    mat : (S, P, 3) array
-        The plain mat's colour just outside.
-    sigma : float
-        Its spread.
-    """
-
-    cloth: Colours
-    share: np.ndarray
-    mat: np.ndarray
-    sigma: float
 
 
 @dataclass(frozen=True)
@@ -124,6 +102,7 @@ def trace(
     lines: Printed | None,
     barred: tuple[np.ndarray, int],
     fine: bool,
+    doubt_px: float | None = None,
 ) -> tuple[list[Trace], Looks]:
     """Follow the edges along the curves of all sides.
 
@@ -142,6 +121,8 @@ def trace(
         Not zero on cards: no edge is looked for there.
     fine : bool
         Half-pixel steps, and places to a fraction of a pixel.
+    doubt_px : float or None
+        How far the edges are off at most, where that is known: further out lies mat.
     """
     step = 0.5 if fine else max(1.5, 0.2 * px_per_mm)
     t = np.arange(reach_px[0], -reach_px[1] - step / 2, -step)  # from outside to inside
@@ -154,23 +135,30 @@ def trace(
     zone = None if lines is None else lines.at(at)
     card = lookup(barred[0], at, barred[1]) > 0
     if isinstance(looks, Colours):
-        expected = mat.colours(at[len(at) // 2]).reshape(sides, _PIECES, -1, 3).mean(axis=2)
-        share = np.broadcast_to(looks.share, (sides, _PIECES, len(looks.share)))
+        expected = mat.colours(at[len(at) // 2]).reshape(sides, PIECES, -1, 3).mean(axis=2)
+        share = np.broadcast_to(looks.share, (sides, PIECES, len(looks.share)))
         looks = Looks(looks, share, expected, mat.sigma)
     each = looks.cloth.log_each(colour)
+    if doubt_px is not None:
+        far = t[::by_row, None] + np.zeros(colour.shape[1])
+        plain = (far > doubt_px) & ~card & (True if zone is None else zone == 0)
+        looks, each = learnt(looks, colour, each, plain, far < -doubt_px)
     print_ = None
     if lines is not None and lines.colours is not None:
         print_ = lines.colours.log_mixed(colour)
-    width = colour.shape[1] // (sides * _PIECES)
+    width = colour.shape[1] // (sides * PIECES)
     weighed = place_by_place = gained = np.zeros((0, 0), np.float32)
     rows, told, out_, in_ = np.zeros(0, int), np.zeros(0, bool), np.zeros(0), np.zeros(0)
     window, guard = max(4, round(_WINDOW_MM * px_per_mm / apart)), round(2 / apart)
     for learning in (False,) if fine else (False, True):
         if learning:
             sound = told.reshape(sides, -1).mean(axis=1) > 0.5
-            looks, each = _learn(looks, colour, weighed, zone, rows, apart / px_per_mm, sound)
+            plain, cloth = _beside(weighed, zone, rows, apart / px_per_mm)
+            # what lies inside a path that is no edge may be mat
+            cloth &= np.repeat(sound, cloth.shape[1] // sides)
+            looks, each = learnt(looks, colour, each, plain, cloth, sound)
         expected = np.repeat(looks.mat.reshape(-1, 3), width, axis=0)
-        share = np.repeat(looks.share.reshape(sides * _PIECES, -1), width, axis=0)
+        share = np.repeat(looks.share.reshape(sides * PIECES, -1), width, axis=0)
         weighed = evidence(
             log_cloth(each, share), log_mat(colour, expected, looks.sigma, print_, zone)
         )
@@ -194,7 +182,7 @@ def trace(
     if fine:
         expected = expected.reshape(len(rows), _WEIGHED, 3).mean(axis=1)
         place, clear = located(
-            sampled, expected, rows * by_row, step, px_per_mm, sides, sides * _PIECES
+            sampled, expected, rows * by_row, step, px_per_mm, sides, sides * PIECES
         )
         strong &= clear
     offset = np.interp(place, np.arange(len(t)), t)
@@ -261,55 +249,16 @@ def _blind(gained: np.ndarray, rows: np.ndarray) -> float:
     return float(wide)
 
 
-def _learn(
-    looks: Looks,
-    colour: np.ndarray,
-    weighed: np.ndarray,
-    zone: np.ndarray | None,
-    rows: np.ndarray,
-    mm_per_row: float,
-    sound: np.ndarray,
-) -> tuple[Looks, np.ndarray]:
-    """Learn what lies just outside and inside a path, piece by piece; and `Colours.log_each`."""
-    sides, pieces = looks.share.shape[:2]
-    row = np.repeat(rows, _WEIGHED)
-    depth = (np.arange(len(colour))[:, None] - row) * mm_per_row
+def _beside(
+    weighed: np.ndarray, zone: np.ndarray | None, rows: np.ndarray, mm_per_row: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """(T, M) masks of what shows the plain mat just outside a path, and the cloth just inside."""
+    depth = (np.arange(len(weighed))[:, None] - np.repeat(rows, _WEIGHED)) * mm_per_row
     near, far = _NEAR_MM
-    mat = looks.mat.copy()
     plain = (depth < -near) & (depth > -far) & (weighed < -0.5 * MOST_MAT)
     if zone is not None:
         plain &= zone == 0
-    cloth = (depth > near) & (depth < far) & (weighed > -0.5 * MOST_MAT)
-    # what lies inside a path that is no edge may be mat
-    cloth &= np.repeat(sound, cloth.shape[1] // sides)
-    some = colour[cloth]
-    known = looks.cloth if len(some) < 500 else Colours.learn(some[:: max(1, len(some) // 2500)])
-    share = np.tile(known.share, (sides, pieces, 1))
-    if known is not looks.cloth and not sound.all():
-        # a side that nothing is learnt of may be of a cloth that the others have not
-        share = np.dstack([np.zeros_like(looks.share), share])
-        share[~sound] = np.dstack([looks.share, np.zeros((sides, pieces, len(known.share)))])[
-            ~sound
-        ]
-        known = looks.cloth.beside(known)
-    each = known.log_each(colour)
-    kind = each.argmax(axis=0)
-    width = colour.shape[1] // (sides * pieces)
-    spread = []
-    for i in range(sides * pieces):
-        own = slice(i * width, (i + 1) * width)
-        k, j = divmod(i, pieces)
-        seen = colour[:, own][plain[:, own]]
-        if len(seen) > 30:
-            middle = np.median(seen, axis=0)
-            if np.linalg.norm(middle - mat[k, j]) < _DRIFT * looks.sigma + _DRIFT:
-                mat[k, j] = middle
-            spread.append(float(np.median(np.abs(seen - middle))) * 1.4826)
-        counted = np.bincount(kind[:, own][cloth[:, own]], minlength=len(known.share))
-        if counted.sum() > 30:
-            share[k, j] = 0.85 * counted / counted.sum() + 0.15 * known.share
-    sigma = float(np.median(spread)) if spread else looks.sigma
-    return Looks(known, share, mat, sigma), each
+    return plain, (depth > near) & (depth < far) & (weighed > -0.5 * MOST_MAT)
 
 
 def _profiles(

@@ -8,9 +8,11 @@ import numpy as np
 
 from ...errors import EdgeNotFoundError
 from .candidates import meet
-from .edges import BINS, Looks, Trace, trace
+from .edges import BINS, Trace, trace
 from .evidence import Colours
 from .judging import HINT, SIDES, doubtful, judge_sides, trusted
+from .line_ends import side_by_ends
+from .looks import Looks
 from .mat_looks import Mat
 from .printed import Ink, lines_near
 from .small_picture import CLOTH_MM, PlaneLike, Small
@@ -69,13 +71,33 @@ def follow_sides(
         barred=(small.barred, small.scale),
     )
     colours = Colours.learn(_inside(rgb, plane, corners_mm, reach_mm))
+
+    def by_ends(near_px: np.ndarray, traces: list[Trace], reach_mm: float) -> list[Trace]:
+        """Where colours do not tell a side the lines that end there may."""
+        if print_ is None:
+            return traces
+        made = [
+            None
+            if trusted(t)
+            else side_by_ends(rgb, plane, print_[0], near_px[[i, (i + 1) % 4]], reach_mm, px_per_mm)
+            for i, t in enumerate(traces)
+        ]
+        return [t if one is None else one for t, one in zip(traces, made, strict=True)]
+
     if by_hand:
         near = (reach_mm + 1.5, reach_mm + _INSIDE_MM)
         traces, looks = look(colours, *_straight(start, False), _px(near, px_per_mm), fine=False)
         corners = _corners(plane, traces, start)
     else:
         near = (reach_mm + _OUTSIDE_MM, reach_mm + _INSIDE_MM)
-        traces, looks = look(colours, *_straight(start, False), _px(near, px_per_mm), fine=False)
+        traces, looks = look(
+            colours,
+            *_straight(start, False),
+            _px(near, px_per_mm),
+            fine=False,
+            doubt_px=reach_mm * px_per_mm,
+        )
+        traces = by_ends(start, traces, reach_mm)
         bare = lines_inside(small, _corners(plane, traces, None), px_per_mm)
         lost = [i for i, t in enumerate(traces) if t.support < _LOST or bare[i] > _BARE]
         if lost and not any((i + 2) % 4 in lost for i in lost):
@@ -116,6 +138,8 @@ def follow_sides(
         traces, looks = look(
             looks, base, outward, _px((_CLOSE_MM, _CLOSE_MM), px_per_mm), fine=True
         )
+        if not by_hand:
+            traces = by_ends(corners, traces, _CLOSE_MM)
         corners = _corners(plane, traces, start if by_hand else None)
         if not by_hand:
             judge_sides(rgb.shape, corners, traces, plane)

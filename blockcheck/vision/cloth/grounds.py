@@ -15,6 +15,7 @@ _EVEN = 12.0  # grey levels: what varies more is no mat
 _SHARE = 0.12  # of what lies around the cards and along the frame
 _CHANGES = 8  # along the frame from one colour to another: a cover, not a table beyond a mat
 _FRAME = 10  # small pixels
+_SHADOW = (0.3, 1.0)  # of the light stays in one
 
 
 @dataclass(frozen=True)
@@ -77,19 +78,33 @@ def grounds(small: Small) -> Iterator[Mat]:
         )
         if mat.sigma < _EVEN:
             mats.append(mat)
-    cover = _cover(small, mats)
-    if cover is not None:
-        yield cover
+    together = _in_shade(small, mats) or _cover(small, mats)
+    if together is not None:
+        yield together
     yield from mats
+
+
+def _in_shade(small: Small, mats: list[Mat]) -> Ground | None:
+    """Grounds of one hue, one of them in the shadow that falls beside a card, as one."""
+    middle = np.array([small.size]) / 2
+    lit = max(mats, key=lambda mat: float(mat.colours(middle).sum()), default=None)
+    if lit is None:
+        return None
+    shades = [
+        mat
+        for mat in mats
+        if mat is not lit
+        and mat.unlike(mat.colours(middle), lit.colours(middle), _SHADOW)[0]
+        < 2 * (mat.sigma + lit.sigma)
+    ]
+    return _as_one(small, [lit, *shades]) if shades else None
 
 
 def _cover(small: Small, mats: list[Mat]) -> Ground | None:
     """Grounds that change often along the frame as one."""
     if len(mats) < 2:
         return None
-    off = np.stack([small.unlike(mat) for mat in mats])
-    nearest = np.argmin(off, axis=0).astype(np.uint8)
-    known = (np.min(off, axis=0) < max(mat.limit for mat in mats)) & (small.cards == 0)
+    nearest, known = _nearest(small, mats)
     m = _FRAME // 2
     rim = [(nearest[m], known[m]), (nearest[:, -m], known[:, -m])]
     rim += [(nearest[-m, ::-1], known[-m, ::-1]), (nearest[::-1, m], known[::-1, m])]
@@ -99,6 +114,19 @@ def _cover(small: Small, mats: list[Mat]) -> Ground | None:
     shares = np.bincount(along, minlength=len(mats)) / len(along)
     if np.sum(np.diff(along.astype(int)) != 0) < _CHANGES or np.sum(shares > _SHARE) < 2:
         return None
+    return _as_one(small, mats)
+
+
+def _nearest(small: Small, mats: list[Mat]) -> tuple[np.ndarray, np.ndarray]:
+    """(h, w) which of the grounds each place is least unlike, and whether it is one of them."""
+    off = np.stack([small.unlike(mat) for mat in mats])
+    nearest = np.argmin(off, axis=0).astype(np.uint8)
+    known = (np.min(off, axis=0) < max(mat.limit for mat in mats)) & (small.cards == 0)
+    return nearest, np.asarray(known)
+
+
+def _as_one(small: Small, mats: list[Mat]) -> Ground:
+    nearest, known = _nearest(small, mats)
     middle = np.array([small.size]) / 2
     first = mats[0].colours(middle)[0]
     parts = np.array([mat.colours(middle)[0] / np.maximum(first, 1) for mat in mats])

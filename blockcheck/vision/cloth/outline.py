@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from .around import judge_corners, judge_left_out
 from .candidates import (
     Candidate,
     area_mm2,
+    by_lines,
     candidates_on,
     in_order,
     is_card,
@@ -120,7 +121,7 @@ def find_outlines(
 
     for readings in candidates:
         errors: list[MeasureError] = []
-        for c in readings:
+        for c in _in_turn(readings, small, plane):
             try:
                 outline = _refine(rgb, plane, mat, c.corners_mm, c.reach_mm, lines, small)
                 followed.append((outline, c))
@@ -153,6 +154,14 @@ def find_outlines(
         )
     )
     return found
+
+
+def _in_turn(readings: list[Candidate], small: Small, plane: PlaneLike) -> Iterator[Candidate]:
+    """What may be one block, and at last as far as it hides the mat's lines."""
+    yield from readings
+    stops = by_lines(readings[0], small, plane)
+    if stops is not None:
+        yield stops
 
 
 def outline_near(

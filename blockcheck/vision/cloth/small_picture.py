@@ -18,6 +18,7 @@ _COARSE_SHADE = (0.75, 1.12)
 _ANY_SHADE = (0.2, 2.0)
 _PRINT = 9  # small pixels: more than a fine print repeats in
 _ALIKE = 0.08
+_OTHER = 1.7  # times the spread of one thing
 _EVERY = 4  # small pixels: fine enough for shades
 
 
@@ -103,8 +104,12 @@ class Small:
         free = self.cards[y, x] == 0
         for _ in range(3):
             like = free & (mat.unlike(colours, mat.colours(places), (0.8, 1.2)) < 3 * mat.sigma + 5)
-            if like.sum() > 50:
-                mat = Mat.learn(self.size, places[like], colours[like])
+            if like.sum() <= 50:
+                continue
+            grown = Mat.learn(self.size, places[like], colours[like])
+            if grown.sigma > _OTHER * mat.sigma + 1:  # it has taken in another thing
+                break
+            mat = grown
         return mat
 
     def mat_around(self, plane: PlaneLike, corners_mm: np.ndarray) -> Mat:
@@ -239,6 +244,17 @@ class Small:
             cv2.polylines(mask, list(ends[which]), False, value, max(1, round(thick * cell)))
         size = max(3, round(0.7 * cell))
         return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)), cell
+
+    def bare(self) -> np.ndarray:
+        """(h, w) mask of where nothing lies on the mat: all lines near by are seen."""
+        mask = np.zeros(self.cards.shape, np.uint8)
+        if self.segments is None or self.seen is None:
+            return mask
+        ends = np.round(self.to_small(self.segments)).astype(np.int32)
+        for which, value in ((self.seen, 1), (~self.seen, 0)):
+            cv2.polylines(mask, list(ends[which]), False, value, max(1, round(1.2 * self.cell)))
+        size = max(3, round(0.7 * self.cell))
+        return cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((size, size), np.uint8))
 
     def lines_seen_around(self, part: np.ndarray, cell: int) -> bool:
         """Whether the mat's lines show all around a part, so that it is cloth that hides them."""
