@@ -78,7 +78,10 @@ class Finger(Hand):
 
 
 def middle(page, selector):
-    box = page.locator(selector).first.bounding_box()
+    box = None
+    while box is None:  # the view may be drawn anew in between
+        page.locator(selector).first.wait_for(state="visible")
+        box = page.locator(selector).first.bounding_box()
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
 
 
