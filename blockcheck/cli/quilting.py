@@ -18,6 +18,7 @@ from ..units import parse_size
 from .as_json import to_json
 from .command import command
 from .options import JSON, PROJECT
+from .setting_options import NONE
 from .voice import Status, in_words, note, say, stop
 
 
@@ -33,6 +34,7 @@ from .voice import Status, in_words, note, say, stop
     "--halves/--no-halves", default=None, help="Sewn as two mirrored halves that are then joined."
 )
 @click.option("--motif", metavar="WORDS", help="What it shows.")
+@click.option("--trim-to", metavar="WxH", help="The size to trim to, where you choose it.")
 @click.option("--remove", is_flag=True, help="Take this kind out of the plan.")
 def kind(
     project: Path,
@@ -42,6 +44,7 @@ def kind(
     seams_down: int | None,
     halves: bool | None,
     motif: str | None,
+    trim_to: str | None,
     remove: bool,
 ) -> None:
     """Without NAME the kinds there are. The first kind is the plan's own.
@@ -63,7 +66,11 @@ def kind(
                 "halves": halves,
                 "motif": motif,
             }
-            quilt.set_plan(_with(plan, name, given, remove))
+            new = _with(plan, name, given, remove)
+            if trim_to is not None:
+                size = None if trim_to == NONE else parse_size(trim_to, plan.unit)
+                new = new.with_chosen(name, size)
+            quilt.set_plan(new)
         rows = [row for row in setting_words.rows(quilt.plan) if row[0] == "kinds of blocks"]
         say(words.table(rows or [("kinds of blocks", quilt.plan.kind)]))
 

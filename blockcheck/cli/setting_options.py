@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
 
 from ..errors import PlanError
-from ..planning.cutting.cloth import read_cloth
+from ..planning.cutting.cloth import read_allowance, read_cloth
 from ..planning.layouts.design import SIDES
 from ..planning.plan import Plan, Sides
 from ..units import parse_length, parse_size
@@ -171,7 +170,7 @@ def changed(plan: Plan, given: dict[str, Any], unit: str) -> dict[str, Any]:
         if given[option]:
             new[option] = () if given[option] == (NONE,) else tuple(given[option])
     if text := given["allowance"]:
-        new["allowance"] = _part(text)
+        new["allowance"] = read_allowance(text)
     return new
 
 
@@ -184,10 +183,3 @@ def _named(texts: Sequence[str], example: str) -> list[tuple[str, str]]:
             raise PlanError(f'"{text}" is not a name and what it has.', f"Write it like {example}.")
         pairs.append((name.strip(), value.strip()))
     return pairs
-
-
-def _part(text: str) -> float:
-    found = re.fullmatch(r"(\d+(?:\.\d+)?) ?%?", text.strip())
-    if found is None or float(found[1]) >= 100:
-        raise PlanError(f'"{text}" is not a percentage.', "Write it like 10%.")
-    return float(found[1]) / 100

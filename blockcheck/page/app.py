@@ -174,7 +174,8 @@ class Page:
         again = query.get("again", "")
         if again:
             await run_in_threadpool(self._latest, name, again)
-        item = self.queue.add(name, received, again, query.get("trimmed") == "yes")
+        trimmed, kind = query.get("trimmed") == "yes", query.get("kind", "")
+        item = self.queue.add(name, received, again, trimmed, kind)
         return JSONResponse(asdict(item), 201)
 
     def _latest(self, name: str, block: str) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import shutil
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +21,9 @@ from ..units import INCH
 from . import forms, rows_view, work
 from .block_view import SIDES
 from .intake import Received
-from .queue import Queue, sha256_of
+from .queue import Item, Queue, sha256_of
 from .shelf import Shelf
-from .showing import Showing
+from .showing import Showing, of_kind
 
 EXAMPLE = "Sailboats (example)"
 Given = dict[str, Any]
@@ -35,6 +34,8 @@ ACTIONS = frozenset(
         "marks",
         "suggest",
         "state",
+        "kind",
+        "ruler",
         "note",
         "rename",
         "remove",
@@ -168,7 +169,7 @@ class Doing:
             "edit", work.edges, path, item.sha256, settings, corners, held
         )
         _need_block(result)
-        names = await asyncio.to_thread(self._keep, project, item.again, result, settings)
+        names = await asyncio.to_thread(self._keep, project, item, result, settings)
         self._queue.kept(project, item.id, names)
         return {"block": names[0]}
 
@@ -176,13 +177,23 @@ class Doing:
         with self._shelf.open(project) as quilt:
             return quilt.plan
 
-    def _keep(self, project: str, again: str, result: PhotoResult, settings: Settings) -> list[str]:
+    def _keep(self, project: str, item: Item, result: PhotoResult, settings: Settings) -> list[str]:
         with self._shelf.open(project) as quilt:
-            return quilt.add_result(result, [again] if again else None, settings=settings)
+            names = [item.again] if item.again else None
+            return quilt.add_result(result, names, settings=settings, kind=item.kind)
 
     async def state(self, project: str, given: Given) -> Given:
         """Set a block aside, take it back, or call it trimmed."""
         return await self._with(project, lambda q: q.set_state(given["name"], given["state"]))
+
+    async def kind(self, project: str, given: Given) -> Given:
+        """Say which kind of block one is."""
+        return await self._with(project, lambda q: q.set_kind(given["name"], str(given["kind"])))
+
+    async def ruler(self, project: str, given: Given) -> Given:
+        """Keep a block's size as measured with a ruler."""
+        name, sides = str(given["name"]), (str(given["width"]), str(given["height"]))
+        return await self._with(project, lambda q: q.add_ruler(name, *sides))
 
     async def note(self, project: str, given: Given) -> Given:
         """Write a block's note."""
@@ -242,15 +253,16 @@ class Doing:
         return await self._with(project, lambda q: q.set_order(names))
 
     async def choose(self, project: str, given: Given) -> Given:
-        """Choose the size to trim to: a row of the size table, or none."""
+        """Choose the size to trim a kind of block to: a row of its size table, or none."""
         quilt, _ = await self._showing.worked_out(project)
+        one = of_kind(quilt, str(given.get("kind", "")))
         size = None
         if given.get("row") is not None:
-            if quilt.choice is None:
-                raise ProjectError(quilt.gaps["size"])
-            row = quilt.choice.table[int(given["row"])]
+            if one.choice is None:
+                raise ProjectError(one.gaps["size"])
+            row = one.choice.table[int(given["row"])]
             size = (row.width_mm, row.height_mm)
-        return await self._with(project, lambda q: q.set_plan(replace(q.plan, chosen_mm=size)))
+        return await self._with(project, lambda q: q.set_plan(q.plan.with_chosen(one.kind, size)))
 
     async def plan(self, project: str, given: Given) -> Given:
         """Change the plan by its form."""

@@ -1,279 +1,154 @@
-"""The plan as a form: every entry with its words, its drawing and how it is read."""
+"""The plan as a form: what stands in its entries, and how they are read."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from ..errors import PlanError
-from ..planning.plan import Plan
+from ..planning.cutting.cloth import read_allowance
+from ..planning.cutting.cut_list import PARTS
+from ..planning.layouts.design import ALTERNATE
+from ..planning.plan import Kind, Plan
 from ..units import INCH, format_exact, format_length, parse_length, parse_size
+from .entries import GROUPS, KIND, KINDS, ORDER, Entry
 
 MARKS_MM = {"in": INCH / 8, "cm": 1.0}
 SIDES = ("top", "right", "bottom", "left")
-_DEFAULTS = {f.name: f.default for f in fields(Plan)}
+_DEFAULTS = {f.name: f.default for f in (*fields(Kind), *fields(Plan))}
+Filled = list[tuple[Entry, str]]
 
 
 @dataclass(frozen=True)
-class Entry:
-    """One entry of the plan.
-
-    Attributes
-    ----------
-    name : str
-        The plan's field.
-    label, hint : str
-        What a person reads.
-    kind : {"length", "exact", "size", "count", "choice", "yes", "lengths"}
-    drawing : str
-        Which drawing explains it.
-    choices : tuple of (str, str)
-        Value and words.
-    """
+class Part:
+    """A part of the quilt that is cut from cloth: its fabric if not the usual one."""
 
     name: str
-    label: str
-    hint: str
-    kind: str
-    drawing: str
-    choices: tuple[tuple[str, str], ...] = ()
+    usual: str
+    fabric: str
+    lengthwise: bool
 
 
-GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
-    (
-        "The photos",
-        (
-            Entry(
-                "card_side",
-                "The printed card’s board, measured",
-                "Lay your ruler along the board. Without this every size is less sure.",
-                "exact",
-                "card",
-            ),
-            Entry(
-                "sheet_side",
-                "The printed sheet’s long side, measured",
-                "Only if you use the large reference sheet.",
-                "exact",
-                "sheet",
-            ),
-            Entry(
-                "grid",
-                "Spacing of the mat’s lines",
-                "Only if no card is in the photos: 1 in or 1 cm.",
-                "exact",
-                "grid",
-            ),
-            Entry(
-                "square",
-                "Side of a plain paper square",
-                "Only if you use one in place of the card.",
-                "exact",
-                "square",
-            ),
-            Entry(
-                "cloth_height",
-                "Height of the cloth’s face above the mat",
-                "Cotton pieced and pressed: about 0.5 mm.",
-                "exact",
-                "height",
-            ),
-        ),
-    ),
-    (
-        "The block",
-        (
-            Entry(
-                "planned_mm",
-                "Planned unfinished size",
-                "As the pattern asks for, sewn, with its seam allowances: width × height.",
-                "size",
-                "planned",
-            ),
-            Entry("seam_mm", "Seam allowance", "Cloth outside the seam line.", "length", "seam"),
-            Entry(
-                "least_seam_mm",
-                "Least seam allowance that still holds",
-                "Left empty: the allowance less 1/32 in.",
-                "length",
-                "least",
-            ),
-            Entry(
-                "keep_square",
-                "Trim to a square",
-                "Left empty: where the planned size is square.",
-                "choice",
-                "tolerance",
-                (("", ""), ("True", "yes"), ("False", "no")),
-            ),
-            Entry(
-                "guarded",
-                "Count a block only where its ± leaves no doubt",
-                "Without this a block counts as it measures, and the chance to be wrong is said.",
-                "yes",
-                "least",
-            ),
-            Entry(
-                "tolerance_mm",
-                "How far off is still good enough",
-                "Off the plan, or apart where seams should match.",
-                "length",
-                "tolerance",
-            ),
-            Entry(
-                "step_mm",
-                "Ruler lines that sizes fall on",
-                "The finest lines you like to cut by.",
-                "length",
-                "ruler",
-            ),
-            Entry(
-                "seams_across",
-                "Seams crossed going across a block",
-                "With the planned size it tells how wide the seams were really sewn.",
-                "count",
-                "across",
-            ),
-            Entry(
-                "seams_down",
-                "Seams crossed going down a block",
-                "The same from top to bottom.",
-                "count",
-                "down",
-            ),
-        ),
-    ),
-    (
-        "The quilt",
-        (
-            Entry(
-                "setting",
-                "Setting",
-                "Rows in line, every second one shifted by half a block, or blocks on a corner.",
-                "choice",
-                "setting",
-                (("straight", "straight"), ("offset", "offset"), ("on point", "on point")),
-            ),
-            Entry(
-                "shifted",
-                "What an offset setting shifts",
-                "Left empty: rows; columns with sashing.",
-                "choice",
-                "setting",
-                (("", ""), ("rows", "rows"), ("columns", "columns")),
-            ),
-            Entry("rows", "Rows", "Left empty: from the number of blocks.", "count", "rows"),
-            Entry(
-                "blocks_per_row",
-                "Blocks in a row",
-                "Alternate blocks counted too.",
-                "count",
-                "columns",
-            ),
-            Entry(
-                "alternate",
-                "Pieced and alternate blocks take turns",
-                "Plain blocks are then on the cutting list.",
-                "yes",
-                "alternate",
-            ),
-            Entry("sashing_cut_mm", "Sashing, cut width", "Left empty: none.", "length", "sashing"),
-            Entry(
-                "sashing_between",
-                "Sashing between",
-                "Left empty: the rows.",
-                "choice",
-                "sashing",
-                (("", ""), ("rows", "rows"), ("blocks", "blocks"), ("both", "rows and blocks")),
-            ),
-            Entry(
-                "cornerstones",
-                "Cornerstones where sashing crosses",
-                "Small squares of their own.",
-                "yes",
-                "sashing",
-            ),
-            Entry(
-                "borders_mm",
-                "Borders, cut widths",
-                "The inner ones first, with semicolons between; top 2 in, bottom 2 in where not all sides.",
-                "lengths",
-                "borders",
-            ),
-            Entry(
-                "border_corners",
-                "Corners of the borders",
-                "",
-                "choice",
-                "borders",
-                (("butted", "butted"), ("mitred", "mitred")),
-            ),
-            Entry(
-                "fabric_width_mm",
-                "Usable width of the fabric",
-                "Without the selvages.",
-                "length",
-                "fabric",
-            ),
-        ),
-    ),
-    (
-        "How lengths are written",
-        (
-            Entry("unit", "Unit", "", "choice", "unit", (("in", "inches"), ("cm", "centimetres"))),
-            Entry(
-                "fraction",
-                "Finest fraction of an inch",
-                "",
-                "choice",
-                "fraction",
-                (("8", "1/8"), ("16", "1/16"), ("32", "1/32")),
-            ),
-        ),
-    ),
-)
+@dataclass(frozen=True)
+class FabricEntry:
+    """A fabric of the quilt: its width if not the plan's, the cloth in hand, its print."""
+
+    name: str
+    width: str
+    in_hand: str
+    one_way: bool
 
 
-def entries(plan: Plan) -> list[tuple[str, list[tuple[Entry, str]]]]:
+def entries(plan: Plan) -> list[tuple[str, Filled]]:
     """Every group with its entries and what the plan says."""
-    return [(title, [(e, _text(plan, e)) for e in group]) for title, group in GROUPS]
+    return [(title, _filled(plan, group, plan.unit)) for title, group in GROUPS]
 
 
-def _text(plan: Plan, entry: Entry) -> str:
-    value = getattr(plan, entry.name)
-    if value is None:
-        return ""
-    if entry.kind == "exact":
-        return format_exact(value, unit=plan.unit).rstrip()
-    if entry.kind == "length":
-        return format_length(value, unit=plan.unit, fraction=32)
-    if entry.kind == "size":
-        return " × ".join(format_length(v, unit=plan.unit, fraction=32) for v in value)
-    if entry.kind == "lengths":
-        return "; ".join(_border_text(plan, v) for v in value)
-    return str(value)
-
-
-def _border_text(plan: Plan, border: Any) -> str:
-    """One border: its width, or its width on each side that has it."""
-    if isinstance(border, int | float):
-        return format_length(border, unit=plan.unit, fraction=32)
-    return ", ".join(
-        f"{side} {format_length(mm, unit=plan.unit, fraction=32)}" for side, mm in border
+def kinds(plan: Plan) -> tuple[Filled, list[tuple[str, Filled]], Filled]:
+    """What is said of all kinds of blocks, the further kinds by name, and a new one."""
+    return (
+        _filled(plan, (KINDS, ORDER), plan.unit),
+        [(k.name, _filled(k, KIND[1:], plan.unit)) for k in plan.kinds],
+        _filled(Kind(""), KIND, plan.unit),
     )
 
 
-def _border(text: str, unit: str) -> float | tuple[tuple[str, float], ...]:
-    """Read one border."""
-    parts = [part.split(maxsplit=1) for part in text.split(",")]
-    if all(len(part) == 2 and part[0] in SIDES for part in parts):
-        return tuple((side, parse_length(width, unit)) for side, width in parts)
+def parts(plan: Plan) -> list[Part]:
+    """The parts of the quilt that are cut from cloth, as far as the plan has them."""
+    on_point, several = plan.setting == "on point", len(plan.borders_mm) > 1
+    there = {
+        "alternate blocks": plan.alternate or any(ALTERNATE in line for line in plan.repeat),
+        "half blocks": plan.setting == "offset",
+        "setting triangles": on_point,
+        "clipped corners": plan.clipped_mm,
+        "frame": plan.frame_mm,
+        "sashing": plan.sashing_cut_mm,
+        "cornerstones": plan.cornerstones,
+        "border": plan.borders_mm,
+    }
+    told, along = dict(plan.fabrics), plan.lengthwise
+    names = [part for part in PARTS if there[part] or part in (*told, *along)]
+    if several:
+        names += [f"border {n + 1}" for n in range(len(plan.borders_mm))]
+    names += [part for part in (*told, *along) if part not in names]
+    usual = {part: PARTS.get(part, told.get("border", part)) for part in names}
+    return [Part(n, usual[n], told.get(n, ""), n in along) for n in dict.fromkeys(names)]
+
+
+def fabrics(plan: Plan) -> list[FabricEntry]:
+    """The fabrics that the quilt is cut from, as far as the plan has them."""
+    widths = dict(plan.fabric_widths_mm)
+    hand = [fabric for fabric, _ in plan.in_hand]
+    used = [part.fabric or part.usual for part in parts(plan)]
+    names = dict.fromkeys((*used, *hand, *widths, *plan.one_way))
+    return [
+        FabricEntry(
+            name,
+            _length(widths[name], plan.unit) if name in widths else "",
+            "; ".join(text for fabric, text in plan.in_hand if fabric == name),
+            name in plan.one_way,
+        )
+        for name in names
+    ]
+
+
+def _filled(of: Any, group: Iterable[Entry], unit: str) -> Filled:
+    return [(e, _text(of, e, unit)) for e in group]
+
+
+def _length(mm: float, unit: str) -> str:
+    return format_length(mm, unit=unit, fraction=32)
+
+
+def _text(of: Any, entry: Entry, unit: str) -> str:
+    """What a plan, or a kind of block, says at an entry."""
+    value = getattr(of, entry.name)
+    if value is None:
+        return ""
+    if entry.kind == "exact":
+        return format_exact(value, unit=unit).rstrip()
+    if entry.kind == "length":
+        return _length(value, unit)
+    if entry.kind == "size":
+        return " × ".join(_length(v, unit) for v in value)
+    if entry.kind == "sides":
+        return _sides_text(value, unit)
+    if entry.kind == "lengths":
+        return "; ".join(_sides_text(v, unit) for v in value)
+    if entry.kind == "order":
+        return " / ".join(", ".join(line) for line in value)
+    if entry.kind == "part":
+        return f"{100 * value:g} %"
+    return str(value)
+
+
+def _sides_text(width: Any, unit: str) -> str:
+    """A width on all sides, or its width on each side that has it."""
+    if isinstance(width, int | float):
+        return _length(width, unit)
+    if [side for side, _ in width] == [*SIDES] and len({mm for _, mm in width}) == 1:
+        return _length(width[0][1], unit)
+    return ", ".join(f"{side} {_length(mm, unit)}" for side, mm in width)
+
+
+def _sides(text: str, unit: str) -> float | tuple[tuple[str, float], ...]:
+    """Read a width on all sides, or one for each side that is named."""
+    each = [part.split(maxsplit=1) for part in text.split(",")]
+    if all(len(part) == 2 and part[0].lower() in SIDES for part in each):
+        return tuple((side.lower(), parse_length(width, unit)) for side, width in each)
     return parse_length(text, unit)
 
 
 def read(plan: Plan, given: Mapping[str, Any]) -> Plan:
     """The plan with what the form says; an entry that reads as before stays as exact as it was.
+
+    Parameters
+    ----------
+    plan : Plan
+    given : mapping of str to text or bool
+        By the plan's field; what is said of one kind of block, part of the quilt or fabric by
+        "kind/FIELD/NAME", "part/FIELD/NAME", "fabric/FIELD/NAME"; of a new kind by "new/FIELD".
 
     Raises
     ------
@@ -281,17 +156,91 @@ def read(plan: Plan, given: Mapping[str, Any]) -> Plan:
         For an entry that cannot be read.
     """
     unit = str(given.get("unit", plan.unit))
-    new: dict[str, Any] = {}
-    for entry in (e for _, group in GROUPS for e in group if e.name in given):
-        text = given[entry.name]
-        if str(text).strip() == _text(plan, entry):
-            continue
-        new[entry.name] = _value(entry, text, unit)
+    simple = (*(e for _, group in GROUPS for e in group), KINDS, ORDER)
+    new = _changes(plan, simple, given, plan.unit, unit)
     if new.get("unit", plan.unit) != plan.unit:
         new["step_mm"] = MARKS_MM.get(unit, plan.step_mm)  # the other ruler's lines
     if new.get("planned_mm", plan.planned_mm) != plan.planned_mm:
-        new["chosen_mm"] = None  # it was chosen for another plan
-    return replace(plan, **new)
+        new.setdefault("chosen_mm", None)  # it was chosen for another plan
+    if "kind" in new and "repeat" not in new:
+        called = {plan.kind: new["kind"]}
+        new["repeat"] = tuple(tuple(called.get(k, k) for k in line) for line in plan.repeat)
+    new["kinds"] = _kinds(plan, given, unit)
+    return replace(plan, **new, **_cloth(plan, given, unit))
+
+
+def _changes(
+    of: Any, group: Iterable[Entry], given: Mapping[str, Any], shown: str, unit: str
+) -> dict[str, Any]:
+    """What is not as it was shown (in the unit `shown`)."""
+    return {
+        e.name: _value(e, given[e.name], unit)
+        for e in group
+        if e.name in given and str(given[e.name]).strip() != _text(of, e, shown)
+    }
+
+
+def _of(given: Mapping[str, Any], what: str) -> dict[str, dict[str, Any]]:
+    """What is said of each kind, part or fabric: name -> field -> text."""
+    found: dict[str, dict[str, Any]] = {}
+    for key, value in given.items():
+        begin, _, rest = key.partition("/")
+        field, slash, name = rest.partition("/")
+        if begin == what and slash:
+            found.setdefault(name, {})[field] = value
+    return found
+
+
+def _kinds(plan: Plan, given: Mapping[str, Any], unit: str) -> tuple[Kind, ...]:
+    said = _of(given, "kind")
+    kept = []
+    for kind in plan.kinds:
+        told = said.get(kind.name, {})
+        if told.get("gone") is True:
+            continue
+        new = _changes(kind, KIND, told, plan.unit, unit)
+        if new.get("planned_mm", kind.planned_mm) != kind.planned_mm:
+            new.setdefault("chosen_mm", None)
+        kept.append(replace(kind, **new))
+    new = {e.name: given[f"new/{e.name}"] for e in KIND if f"new/{e.name}" in given}
+    if str(new.get("name", "")).strip():
+        kept.append(replace(Kind(""), **_changes(Kind(""), KIND, new, plan.unit, unit)))
+    elif any(value is True or str(value).strip() not in ("", "False") for value in new.values()):
+        raise PlanError("The further kind of block has no name.", "Give it one, like lighthouse.")
+    return tuple(kept)
+
+
+def _cloth(plan: Plan, given: Mapping[str, Any], unit: str) -> dict[str, Any]:
+    """What is said of parts of the quilt and of fabrics, as fields of the plan."""
+    cut, cloth = _of(given, "part"), _of(given, "fabric")
+    told = dict(plan.fabrics)
+    told |= {part: str(said["cloth"]).strip() for part, said in cut.items() if "cloth" in said}
+    widths = dict(plan.fabric_widths_mm)
+    hand = list(plan.in_hand)
+    for entry in fabrics(plan):
+        said, name = cloth.get(entry.name, {}), entry.name
+        width = str(said.get("width", entry.width)).strip()
+        if width != entry.width:
+            widths[name] = parse_length(width, unit) if width else 0.0
+        texts = str(said.get("in_hand", entry.in_hand)).strip()
+        if texts != entry.in_hand:
+            hand = [pair for pair in hand if pair[0] != name]
+            hand += [(name, text.strip()) for text in texts.split(";") if text.strip()]
+    return {
+        "fabrics": tuple((part, fabric) for part, fabric in told.items() if fabric),
+        "lengthwise": _ticked(plan.lengthwise, cut, "lengthwise"),
+        "one_way": _ticked(plan.one_way, cloth, "one_way"),
+        "fabric_widths_mm": tuple((name, mm) for name, mm in widths.items() if mm),
+        "in_hand": tuple(hand),
+    }
+
+
+def _ticked(
+    before: tuple[str, ...], said: Mapping[str, Mapping[str, Any]], field: str
+) -> tuple[str, ...]:
+    answer = {name: told[field] is True for name, told in said.items() if field in told}
+    kept = [name for name in before if answer.get(name, True)]
+    return (*kept, *(name for name, yes in answer.items() if yes and name not in kept))
 
 
 def _value(entry: Entry, given: Any, unit: str) -> Any:
@@ -299,15 +248,24 @@ def _value(entry: Entry, given: Any, unit: str) -> Any:
         return given is True
     text = str(given).strip()
     if not text:
-        if entry.kind == "lengths":
+        if entry.kind in ("lengths", "sides", "order"):
             return ()
-        if _DEFAULTS[entry.name] is None:
-            return None
+        if entry.kind == "text" or _DEFAULTS[entry.name] is None:
+            return _DEFAULTS[entry.name] if isinstance(_DEFAULTS[entry.name], str) else None
         raise PlanError(f"“{entry.label}” cannot be empty.", "Write a length.")
+    if entry.kind == "text":
+        return text
     if entry.kind == "size":
         return parse_size(text, unit)
+    if entry.kind == "sides":
+        width = _sides(text, unit)
+        return tuple((s, width) for s in SIDES) if isinstance(width, float) else width
     if entry.kind == "lengths":
-        return tuple(_border(part.strip(), unit) for part in text.split(";") if part.strip())
+        return tuple(_sides(part.strip(), unit) for part in text.split(";") if part.strip())
+    if entry.kind == "order":
+        return tuple(tuple(k.strip() for k in line.split(",")) for line in text.split("/"))
+    if entry.kind == "part":
+        return read_allowance(text)
     if entry.kind == "count" or entry.name == "fraction":
         if not (text.isascii() and text.isdigit() and len(text) < 6):
             raise PlanError(f"“{text}” is not a whole number.", "Write it like 5.")

@@ -47,6 +47,8 @@ class Item:
         An outline that was not believed, in the photo's pixels.
     sides : tuple of int
         Its sides that are in doubt.
+    kind : str
+        Which kind of block it shows; as the plan's first, or as it was, where empty.
     again : str
         The block that it was taken of once more, where that was chosen.
     trimmed : bool
@@ -64,6 +66,7 @@ class Item:
     code: str = ""
     doubtful: tuple[tuple[float, float], ...] = ()
     sides: tuple[int, ...] = ()
+    kind: str = ""
     again: str = ""
     trimmed: bool = False
     like: str = ""
@@ -118,10 +121,22 @@ class Queue:
         """Where a photo lies."""
         return self._shelf.photos(project) / item.name
 
-    def add(self, project: str, received: Received, again: str = "", trimmed: bool = False) -> Item:
+    def add(
+        self,
+        project: str,
+        received: Received,
+        again: str = "",
+        trimmed: bool = False,
+        kind: str = "",
+    ) -> Item:
         """Put a photo into the queue."""
         item = Item(
-            next(self._numbers), received.path.name, received.sha256, again=again, trimmed=trimmed
+            next(self._numbers),
+            received.path.name,
+            received.sha256,
+            kind=kind,
+            again=again,
+            trimmed=trimmed,
         )
         self._set(project, item)
         line = self._lines[project]
@@ -254,7 +269,11 @@ class Queue:
         with self._shelf.open(project) as quilt:
             names = [item.again] if item.again else None
             return quilt.add_result(
-                done.result, names, settings=done.settings, trimmed=item.trimmed
+                done.result,
+                names,
+                settings=done.settings,
+                trimmed=item.trimmed,
+                kind=item.kind,
             )
 
 

@@ -21,16 +21,20 @@ Shown = dict[str, Any]
 
 def sizes(
     quilt: QuiltPlan,
+    each: Sequence[QuiltPlan],
     blocks: Sequence[BlockRecord],
     trims: Sequence[TrimPlan],
     at: int,
     chosen: int,
 ) -> Shown:
-    """The size table with one row looked at.
+    """The size table of a kind of block with one row looked at.
 
     Parameters
     ----------
     quilt : QuiltPlan
+        Of that kind.
+    each : sequence of QuiltPlan
+        Of every kind.
     blocks : sequence of BlockRecord
     trims : sequence of TrimPlan
         At the size of row `at`.
@@ -40,7 +44,10 @@ def sizes(
     assert quilt.choice is not None
     table = quilt.choice.table
     record = {b.name: b for b in blocks}
+    others = [(q, t) for q in each if q.kind != quilt.kind for t in q.trims]
     return {
+        "kind": quilt.kind,
+        "kinds": [q.kind for q in each],
         "at": at,
         "chosen": chosen,
         "fixed": quilt.plan.chosen_mm is not None,
@@ -52,17 +59,17 @@ def sizes(
             }
             for row in table
         ],
-        "headline": unbroken(" ".join(map(words.headline, (quilt, *quilt.others)))),
+        "headline": unbroken(words.headline(quilt)),
         "reasons": [unbroken(said) for said in words.reasons(quilt)],
         "gain": unbroken(gain(quilt, table, at)),
         "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
         "blocks": {
             t.name: {
                 "fits": t.fits,
-                "said": _state(quilt, record[t.name], t),
+                "said": _state(q, record[t.name], t),
                 **drawing(record[t.name], t),
             }
-            for t in (*trims, *(t for q in quilt.others for t in q.trims))
+            for q, t in (*((quilt, t) for t in trims), *others)
         },
     }
 

@@ -16,7 +16,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project import PhotoFile, Undoable
-from ..report import rows_words, words
+from ..report import pair_words, rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
@@ -217,38 +217,42 @@ class Showing:
     async def _sizes(self, project: str, query: dict[str, str]) -> Shown:
         """The size table, and what one of its sizes means for every block."""
         quilt, blocks = await self.worked_out(project)
-        if quilt.choice is None:
-            return {"data": {"rows": [], "said": [quilt.gaps["size"]]}}
-        table = quilt.choice.table
+        one = of_kind(quilt, query.get("kind", ""))
+        if one.choice is None:
+            return {"data": {"rows": [], "said": [one.gaps["size"]]}}
+        table = one.choice.table
         sizes = [(row.width_mm, row.height_mm) for row in table]
-        chosen = sizes.index(quilt.choice.size_mm)
+        chosen = sizes.index(one.choice.size_mm)
         number = query.get("row", "")
         at = min(int(number), len(table) - 1) if number.isdigit() else chosen
-        trims = await self._trims(project, sizes[at])
+        trims = await self._trims(project, one, sizes[at])
         known = await self._known(project)
-        if "ahead" not in known:  # so that no step of the slider is waited for
-            known["ahead"] = asyncio.ensure_future(self._ahead(project, sizes))
-        return {"data": set_view.sizes(quilt, blocks, trims, at, chosen)}
+        if ("ahead", one.kind) not in known:  # so that no step of the slider is waited for
+            known["ahead", one.kind] = asyncio.ensure_future(self._ahead(project, one, sizes))
+        return {"data": set_view.sizes(one, quilt.each, blocks, trims, at, chosen)}
 
-    async def _ahead(self, project: str, sizes: list[tuple[float, float]]) -> None:
+    async def _ahead(self, project: str, one: QuiltPlan, sizes: list[tuple[float, float]]) -> None:
         for size in sizes:
-            await self._trims(project, size)
+            await self._trims(project, one, size)
 
-    async def _trims(self, project: str, size: tuple[float, float]) -> tuple[TrimPlan, ...]:
-        """Every block's trim at a size, laid once for each state of the file."""
-        quilt, blocks = await self.worked_out(project)
-        if size == quilt.size_mm:
-            return quilt.trims
+    async def _trims(
+        self, project: str, one: QuiltPlan, size: tuple[float, float]
+    ) -> tuple[TrimPlan, ...]:
+        """The trim of every block of a kind at a size, laid once for each state of the file."""
+        if size == one.size_mm:
+            return one.trims
+        _, blocks = await self.worked_out(project)
         known = await self._known(project)
-        if size not in known:
-            parts = min(self._workers.cores, 1 + len(blocks) // TOGETHER)  # a few share the work
-            cuts = [len(blocks) * k // parts for k in range(parts + 1)]
+        if (one.kind, size) not in known:
+            used = [b for b in blocks if b.name in frozenset(one.names)]
+            parts = min(self._workers.cores, 1 + len(used) // TOGETHER)  # a few share the work
+            cuts = [len(used) * k // parts for k in range(parts + 1)]
             laid = [
-                self._workers.run("measure", work.trims_at, quilt.plan, blocks[a:b], size)
+                self._workers.run("measure", work.trims_at, one.plan, used[a:b], size)
                 for a, b in pairwise(cuts)
             ]
-            known[size] = tuple(t for some in await asyncio.gather(*laid) for t in some)
-        found: tuple[TrimPlan, ...] = known[size]
+            known[one.kind, size] = tuple(t for some in await asyncio.gather(*laid) for t in some)
+        found: tuple[TrimPlan, ...] = known[one.kind, size]
         return found
 
     async def _rows(self, project: str, query: dict[str, str]) -> Shown:
@@ -259,6 +263,8 @@ class Showing:
             "quilt": quilt,
             "can": can,
             "said": rows_words.rows_verdict(quilt),
+            "called": called,
+            "pair_words": pair_words,
             **rows_view.rows(quilt, blocks),
             "whole": "" if quilt.rows else Markup((await self._cutting(project)).drawing),
         }
@@ -325,7 +331,13 @@ class Showing:
         """The plan as a form."""
         can = await asyncio.to_thread(self._can, project, "plan")
         plan = await asyncio.to_thread(self._plan_of, project)
-        return {"entries": forms.entries(plan), "can": can}
+        return {
+            "entries": forms.entries(plan),
+            "kinds": forms.kinds(plan),
+            "parts": forms.parts(plan),
+            "fabrics": forms.fabrics(plan),
+            "can": can,
+        }
 
     def _plan_of(self, project: str) -> Plan:
         with self._shelf.open(project) as quilt:
@@ -359,6 +371,11 @@ class Showing:
                 "corners": [list(xy) for xy in item.doubtful],
             },
         }
+
+
+def of_kind(quilt: QuiltPlan, kind: str) -> QuiltPlan:
+    """What was worked out for one kind of block; for the first that there are blocks of."""
+    return next((one for one in quilt.each if one.kind == kind), quilt.each[0])
 
 
 def _count(n: int, thing: str) -> str:

@@ -1,4 +1,4 @@
-"""At the cutting table: one block's cuts and the list of what else to cut, each with its tick."""
+"""At the cutting table: one block's cuts, each with its tick."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from ..uncertainty import verdict
 
 Shown = dict[str, Any]
 RIGHT_MM = 25.4 / 32  # a trimmed block that is no farther off its size is right
+SAME_MM = 25.4 / 16  # a cut that moved by less is the same cut, and stays ticked
 
 
 def trim(
@@ -31,8 +32,8 @@ def trim(
     plan, here = quilt.plan, names.index(one.name)
     size = words.size(plan, *quilt.size_mm)
     steps = []
-    for line in one.instructions(unit=plan.unit, fraction=plan.fraction):
-        what = f"{called(one.name)} to {size}: {line}"
+    for kind, line in one.steps(unit=plan.unit, fraction=plan.fraction):
+        what = cut_key(one, kind)
         steps.append({"said": words.sentence(line), "what": what, "done": what in ticks})
     return {
         "title": words.sentence(called(one.name)),
@@ -52,6 +53,22 @@ def trim(
         "gap": None,
         "data": {"name": one.name, "after": names[here + 1] if here + 1 < len(names) else None},
     }
+
+
+def cut_key(one: TrimPlan, kind: str) -> str:
+    """What a cut's tick is kept under: what is cut, not how it is said.
+
+    Parameters
+    ----------
+    one : TrimPlan
+    kind : str
+        As of `TrimPlan.steps`.
+    """
+    laid = one.placement
+    off = [o for o in one.offcuts if o.side == kind]
+    amounts = [round(mm / SAME_MM) for o in off for mm in (o.first_mm, o.second_mm)]
+    size = f"{laid.width_mm:.1f}x{laid.height_mm:.1f}"
+    return " ".join(["trim", kind, size, *map(str, amounts), one.name])
 
 
 def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from ..measuring.measure import OpenPhoto
     from ..measuring.results import PhotoResult
+    from ..planning.cutting.pieces import CutPiece
     from ..planning.plan import BlockRecord, Plan
     from ..planning.quilt import QuiltPlan
     from ..planning.trimming.trim_lines import TrimPlan
@@ -273,10 +274,13 @@ def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
 
 @dataclass(frozen=True)
 class CutFabric:
-    """One fabric: its pieces with their workings, the cloth in sentences, the layouts drawn."""
+    """One fabric: its pieces, the cloth in sentences, the layouts drawn.
+
+    Each piece is what its tick is kept under, what is said of it, and its working.
+    """
 
     name: str
-    pieces: tuple[tuple[str, str], ...]
+    pieces: tuple[tuple[str, str, str], ...]
     cloth: tuple[str, ...]
     layouts: tuple[tuple[str, tuple[str, ...], str], ...]
 
@@ -288,6 +292,12 @@ class Cutting:
     fabrics: tuple[CutFabric, ...]
     drawing: str
     key: tuple[tuple[str, str], ...]
+
+
+def piece_key(fabric: str, piece: CutPiece) -> str:
+    """What a piece's tick is kept under: what is cut, not how it is said."""
+    size = f"{piece.width_mm:.1f}x{piece.height_mm:.1f}"
+    return f"cut {piece.count} {size} {piece.name} of {fabric}"
 
 
 def cutting(quilt: QuiltPlan) -> Cutting:
@@ -305,7 +315,10 @@ def cutting(quilt: QuiltPlan) -> Cutting:
                 zip(cutting_words.order(plan, fabric), cloths, strict=True)
             )
         )
-        pieces = tuple((cutting_words.piece(plan, p), p.working) for p in fabric.pieces)
+        pieces = tuple(
+            (piece_key(fabric.name, p), cutting_words.piece(plan, p), p.working)
+            for p in fabric.pieces
+        )
         said = tuple(cutting_words.cloth(plan, fabric))
         fabrics.append(CutFabric(fabric.name, pieces, said, layouts))
     layout = quilt.layout

@@ -66,7 +66,7 @@ def tie(
     """Choose again for kinds whose width or height the setting makes another kind share.
 
     The smallest of what each kind reaches by itself is taken, or what the quilter chose for the
-    first kind. Two halves, joined, count as their block.
+    first of them that has a chosen size. Two halves, joined, count as their block.
 
     Parameters
     ----------
@@ -88,15 +88,15 @@ def tie(
         for kind, c in choices.items()
     }
     wanted = dict(place)
-    stands = plan.chosen_mm is not None and plan.kind in place
+    stands = [k for k in (plan.kind, *(k.name for k in plan.kinds)) if plan.of_kind(k).chosen_mm]
     for side, groups in enumerate(tied(plan)):
         for group in groups:
             there = [k for k in group if k in place]
             if len(there) < 2:
                 continue
             least = min(place[k][side] for k in there)
-            if stands and plan.kind in there:
-                least = place[plan.kind][side]
+            for kind in [k for k in stands if k in there][:1]:
+                least = place[kind][side]
             for kind in there:
                 if place[kind][side] - least > 2 * plan.seam_mm:
                     raise _untrimmable(plan, kind, there, side)

@@ -30,6 +30,8 @@ class Kind:
         Whether it is sewn as two mirrored halves that are then joined: `planned_mm` is one half's.
     motif : str
         What it shows, in a few words.
+    chosen_mm : (float, float) or None
+        The size to trim to, where the quilter chose it.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Kind:
     seams_down: int | None = None
     halves: bool = False
     motif: str = ""
+    chosen_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -192,8 +195,15 @@ class Plan:
             fixed_width_mm=None,
             fixed_height_mm=None,
             keep_square=None,
-            chosen_mm=None,
+            chosen_mm=kind.chosen_mm,
         )
+
+    def with_chosen(self, kind: str, size_mm: tuple[float, float] | None) -> Plan:
+        """The plan with a size to trim the blocks of one kind to; None lets go of it."""
+        if kind in ("", self.kind):
+            return replace(self, chosen_mm=size_mm)
+        kinds = (replace(k, chosen_mm=size_mm) if k.name == kind else k for k in self.kinds)
+        return replace(self, kinds=tuple(kinds))
 
 
 def called(name: str) -> str:

@@ -128,14 +128,21 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         if row_unit not in MM_PER:
             raise ProjectError(f'{where}: "{row_unit}" is not in, cm or mm.')
         try:
-            sizes = [_size(cells[side], row_unit) for side in ("width", "height")]
+            sizes = [ruler_size(cells[side], row_unit) for side in ("width", "height")]
         except LengthError as e:
             raise ProjectError(f"{where}: {e.message}", e.hint) from e
         found[cells["name"]] = (cells["name"], *sizes)  # type: ignore[assignment]
     return list(found.values())
 
 
-def _size(text: str, unit: str) -> Estimate:
+def ruler_size(text: str, unit: str) -> Estimate:
+    """A block's side as read from a ruler; the text may name another unit than `unit`.
+
+    Raises
+    ------
+    LengthError
+        If it cannot be read, or is no block's.
+    """
     if comma := re.fullmatch(r"(\d+),(\d+)(\D*)", text):  # decimal, as the cell holds it alone
         if len(comma[2]) == 3:
             raise LengthError(

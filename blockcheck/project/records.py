@@ -359,13 +359,15 @@ def _check_kinds(plan: Plan) -> None:
     if len({n.lower() for n in (*names, ALTERNATE)}) <= len(plan.kinds) + 1:
         raise PlanError("Every kind of block needs a name of its own.", f'Not "{ALTERNATE}".')
     for k in plan.kinds:
-        size = k.planned_mm
-        if size is None:
-            continue
-        if len(size) != 2 or not all(isinstance(mm, int | float) and mm < math.inf for mm in size):
-            raise PlanError(f"The planned size of {k.name} is a width and a height.")
-        if min(size) <= 2 * plan.seam_mm:
-            raise PlanError(f"{k.name} is no larger than its own seam allowances.")
+        for what, size in (("planned size", k.planned_mm), ("size to trim to", k.chosen_mm)):
+            if size is None:
+                continue
+            if len(size) != 2 or not all(
+                isinstance(mm, int | float) and mm < math.inf for mm in size
+            ):
+                raise PlanError(f"The {what} of {k.name} is a width and a height.")
+            if min(size) <= 2 * plan.seam_mm:
+                raise PlanError(f"{k.name} is no larger than its own seam allowances.")
     for name in (name for line in plan.repeat for name in line):
         if name not in (*names, ALTERNATE):
             raise PlanError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -181,7 +181,21 @@ class Project(ProjectWriter):
         list of str
             Names of the blocks that were added or measured again.
         """
-        rows = exchange.read_csv(Path(path), self.plan.unit)
+        return self._keep_ruler(exchange.read_csv(Path(path), self.plan.unit))
+
+    def add_ruler(self, name: str, width: str, height: str) -> None:
+        """Keep a block's size as measured with a ruler: lengths as a person writes them.
+
+        Raises
+        ------
+        LengthError, ProjectError
+            If one cannot be read, or is no block's.
+        """
+        unit = self.plan.unit
+        sides = exchange.ruler_size(width, unit), exchange.ruler_size(height, unit)
+        self._keep_ruler([(name, *sides)])
+
+    def _keep_ruler(self, rows: Iterable[tuple[str, Estimate, Estimate]]) -> list[str]:
         done = []
         with self._write():
             for given, width, height in rows:

@@ -30,6 +30,7 @@ def rows(plan: Plan) -> list[tuple[str, str]]:
     kinds = []
     for k in plan.kinds:
         size = " × ".join(map(length, k.planned_mm)) if k.planned_mm else "no planned size"
+        size += f", trimmed to {' × '.join(map(length, k.chosen_mm))}" if k.chosen_mm else ""
         halves = ", sewn in halves" if k.halves else ""
         kinds.append(f"{k.name} ({size}{halves}{f', {k.motif}' if k.motif else ''})")
     borders = [sides(b) if isinstance(b, tuple) else length(b) for b in plan.borders_mm]

@@ -36,6 +36,9 @@ def test_kinds_are_added_changed_and_taken_out(run):
     assert "lighthouse (6 in × 12 in)" in run("kind", "sails", "lighthouse", "--planned", "6x12")
     told = run("kind", "sails", "lighthouse", "--motif", "red and white")
     assert "sailboat; lighthouse (6 in × 12 in, red and white)" in told
+    chosen = run("kind", "sails", "lighthouse", "--trim-to", "5 7/8x12")
+    assert "6 in × 12 in, trimmed to 5 7/8 in × 12 in" in chosen
+    assert "trimmed to" not in run("kind", "sails", "lighthouse", "--trim-to", "none")
     assert "lighthouse" not in run("kind", "sails", "lighthouse", "--remove")
     assert "no kind" in run("kind", "sails", "tug", "--remove", status=3)
     assert "first kind" in run("kind", "sails", "sailboat", "--planned", "5x5", status=2)

@@ -1,8 +1,10 @@
 """What is done on the page is in the project file, and what makes no sense is refused."""
 
 import csv
+import html
 import io
 import json
+import re
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from PIL import Image
 from serving import PHOTOS, until
 
 from blockcheck.project import Project
+from blockcheck.units import INCH
 
 NAME = "Deeds"
 PATH = f"/p/{NAME}"
@@ -146,6 +149,110 @@ def test_ticks_and_notes_are_kept_as_they_are_made(deeds, quilt):
     assert "&lt;b&gt;red" in deeds.get(f"{PATH}/blocks").text
 
 
+def test_a_tick_outlasts_other_words_and_units_and_not_another_cut(deeds):
+    def boxes(view):
+        found = re.findall(r'data-what="([^"]*)"( checked)?', deeds.get(f"{PATH}/{view}").text)
+        return {html.unescape(what): bool(checked) for what, checked in found}
+
+    def row(another):
+        rows = deeds.get(f"{PATH}/sizes.json").json()
+        return next(n for n in range(len(rows["rows"])) if (n != rows["chosen"]) == another)
+
+    entries = {"alternate": True, "rows": "2"}
+    assert do(deeds, "plan", entries=entries).status_code == 200
+    assert do(deeds, "choose", row=row(another=False)).status_code == 200
+    for view in ("trim?name=2", "cut"):
+        first = next(iter(boxes(view)))
+        assert do(deeds, "tick", what=first, done=True).status_code == 200
+        assert do(deeds, "plan", entries={"unit": "cm"}).status_code == 200
+        assert boxes(view)[first]
+        assert do(deeds, "undo", of="plan").status_code == 200
+        assert do(deeds, "choose", row=row(another=True)).status_code == 200
+        assert not any(boxes(view).values())
+        assert do(deeds, "undo", of="plan").status_code == 200
+        assert boxes(view)[first]
+    for _ in range(2):
+        assert do(deeds, "undo", of="plan").status_code == 200
+
+
+@pytest.fixture
+def kinds(served):
+    """A client with two kinds of blocks, measured with a ruler."""
+    with served.client() as client:
+        made = client.post("/new", json={"name": "Kinds"})
+        path = made.json()["to"].rsplit("/", 1)[0]
+
+        def act(action, **given):
+            answer = client.post(f"{path}/do/{action}", json=given)
+            assert answer.status_code == 200, answer.text
+            return answer.json()
+
+        entries = {"planned_mm": "6 x 9", "kind": "sailboat", "frame_mm": "left 1, right 1"}
+        entries |= {"new/name": "lighthouse", "new/planned_mm": "6 x 12", "new/halves": False}
+        act("plan", entries={**entries, "repeat": "sailboat / lighthouse", "card_side": "4 in"})
+        for name, width, height in (
+            ("s1", "6", "9"), ("s2", "6 1/8 in", "9"), ("l1", "15.6 cm", "12 1/8"), ("l2", "6", "12"),
+        ):  # fmt: skip
+            act("ruler", name=name, width=width, height=height)
+            act("kind", name=name, kind="sailboat" if name[0] == "s" else "lighthouse")
+        yield client, path, act
+    (served.folder / "Kinds.blockcheck").unlink()
+
+
+def test_each_kind_of_block_has_its_slider_and_its_choice(served, kinds):
+    client, path, act = kinds
+
+    def sizes(**query):
+        return client.get(f"{path}/sizes.json", params=query).json()
+
+    first, tall = sizes(), sizes(kind="lighthouse")
+    assert (first["kind"], tall["kind"]) == ("sailboat", "lighthouse")
+    assert first["kinds"] == tall["kinds"] == ["sailboat", "lighthouse"]
+    assert set(tall["blocks"]) == {"s1", "s2", "l1", "l2"}
+    assert "12 in" in tall["rows"][tall["chosen"]]["size"].replace("\u00a0", " ")
+    act("plan", entries={"kind/chosen_mm/lighthouse": "5 1/2 x 12"})
+    act("choose", kind="lighthouse", row=0)
+    with Project.open(served.folder / "Kinds.blockcheck") as quilt:
+        (kind,) = quilt.plan.kinds
+        assert (kind.chosen_mm is not None, quilt.plan.chosen_mm) == (True, None)
+        assert quilt.plan.frame_mm == (("left", INCH), ("right", INCH))
+        assert {b.name: b.kind for b in quilt.blocks()}["l1"] == "lighthouse"
+    assert sizes(kind="lighthouse")["fixed"]
+    assert not sizes()["fixed"]
+    act("choose", kind="lighthouse", row=None)
+    for view in ("photos", "blocks", "block?name=l1", "rows", "trim?name=l1", "cut", "plan"):
+        answer = client.get(f"{path}/{view}")
+        assert answer.status_code == 200
+        if view.split("?")[0] in ("photos", "blocks", "block", "plan"):
+            assert "lighthouse" in answer.text
+
+
+def test_cloth_in_hand_is_laid_out(kinds):
+    client, path, act = kinds
+    page = client.get(f"{path}/plan").text
+    assert 'name="part/cloth/frame"' in page
+    act("plan", entries={"part/cloth/frame": "blue", "part/lengthwise/frame": True})
+    assert 'name="fabric/in_hand/blue"' in client.get(f"{path}/plan").text
+    act("plan", entries={"fabric/in_hand/blue": "2 fat quarters; 14 x 20 in"})
+    cut = client.get(f"{path}/cut").text
+    assert "The cloth in hand" in cut
+    assert "lengthwise grain" in cut
+    wrong = {"fabric/in_hand/blue": "a heap"}
+    answer = client.post(f"{path}/do/plan", json={"entries": wrong})
+    assert answer.status_code == 400
+    assert "a heap" in answer.json()["said"][0]
+
+
+def test_halves_are_compared(kinds):
+    client, path, act = kinds
+    new = {"new/name": "gull", "new/planned_mm": "3 1/4 x 9", "new/halves": True}
+    act("plan", entries=new)
+    for name, height in (("4 left", "9"), ("4 right", "9 1/2")):
+        act("ruler", name=name, width="3 1/4", height=height)
+        act("kind", name=name, kind="gull")
+    assert "1/2 in longer" in client.get(f"{path}/rows").text.replace("\u00a0", " ")
+
+
 @pytest.mark.parametrize(
     ("file", "begins"),
     [
@@ -187,6 +294,12 @@ def test_sizes_and_the_whole_project_are_downloaded(deeds):
         ("choose", {"row": 999}),
         ("mend", {"number": 99, "corners": [[0, 0]] * 4, "held": []}),
         ("settle", {}),
+        ("kind", {"name": "1", "kind": "none such"}),
+        ("ruler", {"name": "9", "width": "wide", "height": "9"}),
+        ("ruler", {"name": "", "width": "6", "height": "9"}),
+        ("ruler", {"name": "9", "width": "6"}),
+        ("plan", {"entries": {"new/planned_mm": "6 x 9"}}),
+        ("plan", {"entries": {"repeat": "whale"}}),
         ("plan", {"entries": {"planned_mm": "huge"}}),
     ],
 )

@@ -284,6 +284,55 @@ def test_targets_are_large_enough_for_a_finger(browser, example):
             assert small == [], view
 
 
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house, size):
+    name = f"Two kinds on the {size}"
+    with visit(browser, house, size) as page:
+        page.fill("#new-name", name)
+        page.press("#new-name", "Enter")
+        page.wait_for_url("**/photos")
+        page.locator("summary", has_text="Measured with a ruler instead?").click()
+        for block in ("s", "t"):
+            for field, text in (("name", block), ("width", "6"), ("height", "9")):
+                page.fill(f"#ruler [name={field}]", text)
+            with page.expect_response("**/do/ruler"):
+                page.press("#ruler [name=height]", "Enter")
+
+        def keep():
+            with page.expect_navigation():
+                page.get_by_role("button", name="Keep the plan").click()
+
+        go(page, "plan")
+        page.locator("summary", has_text="Several kinds of blocks").click()
+        page.locator("summary", has_text="A further kind of block").click()
+        page.fill("[name='new/name']", "tower")
+        page.fill("[name='new/planned_mm']", "6 x 9")
+        page.fill("[name=frame_mm]", "1 in")
+        keep()
+        page.locator("summary", has_text="What is cut from which fabric").click()
+        page.fill("[name='part/cloth/frame']", "blue")
+        keep()
+        page.fill("[name='fabric/in_hand/blue']", "fat quarter")
+        keep()
+        assert axe_violations(page) == []
+        go(page, "block?name=t")
+        page.select_option("#w-kind", "tower")
+        with page.expect_response("**/do/note"):
+            page.get_by_role("button", name="Keep name, kind and note").click()
+        go(page, "blocks")
+        page.wait_for_selector("#of:not([hidden])")
+        page.select_option("#kind", "tower")
+        page.wait_for_function(
+            "() => document.querySelector('#headline').textContent.includes('The one block, t')"
+        )
+        page.select_option("#filter", "kind")
+        assert page.locator("#set .card:visible").count() == 1
+        go(page, "cut")
+        page.wait_for_selector("text=The cloth in hand (fat quarter)")
+        with kept(house, name) as quilt:
+            assert {b.name: b.kind for b in quilt.blocks()} == {"s": "", "t": "tower"}
+
+
 def test_a_refused_photo_is_mended_by_hand(browser, house):
     """Where no block was found but the card was, corners set by hand are kept as such."""
     photo = PHOTOS.parents[1] / "fixtures" / "photos" / "no-block.jpg"

@@ -1,5 +1,7 @@
 """Several kinds of blocks: sizes that the setting ties, halves, and what the quilt is made of."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -61,6 +63,14 @@ def test_what_was_chosen_for_the_first_kind_stands():
     found = work_out(chosen, blocks)
     assert size(found) == size(found.others[0]) == (5.875, 9)
     assert [t.fits for t in found.others[0].trims] == [False]
+
+
+def test_what_was_chosen_for_a_further_kind_stands_where_it_ties_the_first():
+    blocks = [block("s1", 6, 9), block("l1", 6, 9, "lighthouse")]
+    light = replace(LIGHT, chosen_mm=(5.5 * INCH, 8.875 * INCH))
+    found = work_out(plan(light, rows=1, blocks_per_row=2), blocks)
+    assert size(found) == size(found.others[0]) == (5.5, 8.875)
+    assert (found.choice.why, found.others[0].choice.why) == ("tied", "chosen")
 
 
 def test_halves_are_tied_to_the_block_that_they_make():

@@ -231,7 +231,9 @@ part.addEventListener("submit", async (event) => {
   const form = new FormData(event.target);
   const note = form.get("note");
   const name = form.get("name").trim();
-  await change("note", { name: now.name, note });
+  const kind = form.get("kind");
+  if (kind !== null && !(await change("kind", { name: now.name, kind }))) return;
+  if (!(await change("note", { name: now.name, note }))) return;
   if (name !== now.name) {
     const done = await tried(() => act("rename", { name: now.name, new: name }));
     if (done) location.href = `${home}/block?name=${encodeURIComponent(done.name)}`;

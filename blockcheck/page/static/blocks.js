@@ -3,12 +3,18 @@ import { act, draw, get, home, say, tried } from "./talk.js";
 
 const slider = document.getElementById("row");
 const list = document.getElementById("set");
+const kinds = document.getElementById("kind");
 const answers = new Map();
 let shown = null;
 
 async function look(row = null) {
-  const key = row === null ? "" : String(row);
-  if (!answers.has(key)) answers.set(key, get(`${home}/sizes.json${key && `?row=${key}`}`));
+  const query = new URLSearchParams(row === null ? {} : { row });
+  if (kinds.value) query.set("kind", kinds.value);
+  const key = String(query);
+  if (!answers.has(key)) {
+    answers.set(key, get(`${home}/sizes.json?${key}`));
+    answers.get(key).catch(() => answers.delete(key));
+  }
   return answers.get(key);
 }
 
@@ -16,10 +22,13 @@ async function show(row = null) {
   const found = await tried(() => look(row));
   if (!found) return;
   if (row !== null && Number(slider.value) !== row) return; // it was moved on meanwhile
+  if (kinds.options.length > 1 && found.kinds?.includes(kinds.value) && found.kind !== kinds.value) return;
   shown = found;
   document.getElementById("headline").textContent = found.headline || found.said?.join(" ") || "";
   document.getElementById("slider").hidden = found.rows.length < 1;
   if (!found.rows.length) return;
+  document.getElementById("of").hidden = found.kinds.length < 2;
+  kinds.replaceChildren(...found.kinds.map((kind) => new Option(kind, kind, false, kind === found.kind)));
   slider.max = found.rows.length - 1;
   slider.value = found.at;
   slider.setAttribute("aria-valuetext", found.rows[found.at].said);
@@ -37,7 +46,7 @@ async function show(row = null) {
   ruler(found);
   for (const card of list.children) trim(card, found.blocks[card.dataset.name]);
   arrange();
-  for (const near of [found.at - 1, found.at + 1]) if (found.rows[near]) look(near).catch(() => answers.delete(String(near)));
+  for (const near of [found.at - 1, found.at + 1]) if (found.rows[near]) look(near).catch(() => {});
 }
 
 /** The sizes as lines of a ruler: longer where more blocks reach them, heavy for the one to trim to. */
@@ -52,7 +61,11 @@ function ruler(found) {
   found.rows.forEach((row, i) => {
     const x = n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2;
     draw(svg, "line", { x1: x, x2: x, y1: 1, y2: 8 + 30 * row.reached / most, class: i === found.chosen ? "mark chosen" : "mark" });
-    if (n < 10 || i === found.at || i === found.chosen) draw(svg, "text", { x: Math.min(Math.max(x, 36), width - 36), y: 56, class: i === found.at ? "now" : "" }, n < 7 ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
+    const wordy = i === found.at || n * 100 < width; // else the numbers alone have room
+    if (n * 40 < width || i === found.at) {
+      const said = draw(svg, "text", { x: i === 0 && n > 1 ? 6 : i === n - 1 && n > 1 ? width - 6 : x, y: 56, class: i === found.at ? "now" : "" }, wordy ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
+      said.style.textAnchor = n === 1 ? "middle" : i === 0 ? "start" : i === n - 1 ? "end" : "middle";
+    }
   });
 }
 
@@ -67,7 +80,7 @@ function trim(card, at) {
   const room = Math.max(a, b) * 0.3;
   svg.setAttribute("viewBox", `${-a - room} ${-b - room} ${2 * (a + room)} ${2 * (b + room)}`);
   draw(svg, "polygon", { class: "cloth", points: at.cloth.join(" ") });
-  draw(svg, "rect", { class: "lines", x: -a, y: -b, width: 2 * a, height: 2 * b });
+  for (const c of ["lines under", "lines"]) draw(svg, "rect", { class: c, x: -a, y: -b, width: 2 * a, height: 2 * b });
 }
 
 function arrange() {
@@ -80,23 +93,30 @@ function arrange() {
   if (cards.some((card, i) => list.children[i] !== card)) list.append(...cards);
   let n = 0;
   for (const card of cards) {
-    card.hidden = Boolean(only) && (only === "short" ? !card.classList.contains("short") : card.dataset.state !== only);
+    const fits = { "": true, short: card.classList.contains("short"), kind: card.dataset.kind === kinds.value };
+    card.hidden = !(fits[only] ?? card.dataset.state === only);
     n += !card.hidden;
   }
   document.getElementById("shown").textContent = `${n} blocks shown`;
 }
 
 async function changed(work) {
-  if (await tried(work)) location.reload();
+  if (!(await tried(work))) return;
+  if (kinds?.value) sessionStorage.setItem("kind", kinds.value);
+  location.reload();
 }
 
 if (list) {
   slider.addEventListener("input", () => show(Number(slider.value)));
+  kinds.addEventListener("change", () => show());
   document.getElementById("sort").addEventListener("change", arrange);
   document.getElementById("filter").addEventListener("change", arrange);
-  document.getElementById("choose").addEventListener("click", () => changed(() => act("choose", { row: shown.at })));
-  document.getElementById("unchoose").addEventListener("click", () => changed(() => act("choose", { row: null })));
+  document.getElementById("choose").addEventListener("click", () => changed(() => act("choose", { row: shown.at, kind: shown.kind })));
+  document.getElementById("unchoose").addEventListener("click", () => changed(() => act("choose", { row: null, kind: shown.kind })));
   for (const which of ["undo", "redo"]) document.getElementById(which).addEventListener("click", () => changed(() => act(which, { of: "plan" })));
+  const before = sessionStorage.getItem("kind");
+  sessionStorage.removeItem("kind");
+  if (before) kinds.append(new Option(before, before));
   show();
 }
 document.querySelector("main").addEventListener("click", (event) => {

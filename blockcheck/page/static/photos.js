@@ -56,6 +56,8 @@ function upload(file, bar) {
   const query = new URLSearchParams({ name: file.name });
   if (data.again) query.set("again", data.again);
   if (data.trimmed) query.set("trimmed", data.trimmed);
+  const kind = document.getElementById("kind");
+  if (kind) query.set("kind", kind.value);
   return new Promise((done, failed) => {
     const request = new XMLHttpRequest();
     request.open("POST", `${home}/photos?${query}`);
@@ -150,6 +152,16 @@ document.getElementById("example")?.addEventListener("click", () => tried(async 
   const made = await post("/new", { example: true });
   if (decodeURI(location.pathname) === made.to) location.reload(); else location.href = encodeURI(made.to);
 }));
+document.getElementById("ruler")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const form = event.target;
+  const { name } = Object.fromEntries(new FormData(form));
+  const done = await tried(() => act("ruler", Object.fromEntries(new FormData(form))));
+  if (!done) return;
+  say(`Kept as ${named(name.trim())}.`);
+  form.reset();
+  form.elements.name.focus();
+});
 addEventListener("beforeunload", (e) => { if (sending) e.preventDefault(); });
 
 data.items.slice().reverse().forEach(show);

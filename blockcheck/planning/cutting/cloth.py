@@ -115,6 +115,20 @@ def read_cloth(text: str, *, usable_mm: float = USABLE, unit: str = "in") -> tup
         raise LengthError(f'"{said}" is not a piece of cloth.', _HINT) from e
 
 
+def read_allowance(text: str) -> float:
+    """Read the part of a cloth's length that is lost: "10%".
+
+    Raises
+    ------
+    PlanError
+        If the text is no percentage.
+    """
+    found = re.fullmatch(r"(\d+(?:\.\d+)?) ?%?", text.strip())
+    if found is None or float(found[1]) >= 100:
+        raise PlanError(f'"{text}" is not a percentage.', "Write it like 10%.")
+    return float(found[1]) / 100
+
+
 def lay_on_cloth(
     pieces: Sequence[CutPiece],
     *,

@@ -74,20 +74,27 @@ class TrimPlan:
 
     def instructions(self, *, unit: str = "in", fraction: int = 16) -> tuple[str, ...]:
         """Write the cuts in the order of work: right and top, turn the block, left and bottom."""
+        return tuple(said for _, said in self.steps(unit=unit, fraction=fraction))
+
+    def steps(self, *, unit: str = "in", fraction: int = 16) -> tuple[tuple[str, str], ...]:
+        """The instructions, each with what it is: a side, "turn" or "leave"."""
         if self.nothing_to_trim:
-            return (f"leave it: no edge sticks out by more than {_leave(unit)}",)
+            return (("leave", f"leave it: no edge sticks out by more than {_leave(unit)}"),)
         lines = {o.side: _line(o, unit, fraction) for o in self.offcuts}
         size = [
             format_length(mm, unit=unit, fraction=32)
             for mm in (self.placement.width_mm, self.placement.height_mm)
         ]
-        return (
-            lines["right"],
-            lines["top"],
+        turn = (
             f"Turn the block 180°; line up the ruler's {size[0]} and {size[1]} lines with the two "
-            "edges you just cut.",
-            lines["left"],
-            lines["bottom"],
+            "edges you just cut."
+        )
+        return (
+            ("right", lines["right"]),
+            ("top", lines["top"]),
+            ("turn", turn),
+            ("left", lines["left"]),
+            ("bottom", lines["bottom"]),
         )
 
 
