@@ -26,6 +26,7 @@ from .plane.focal import focal_of
 from .plane.lens import Camera, LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
 from .plane.reference import Reference
+from .plane.stretch import with_stretch
 from .references.card import find_boards, find_markers
 from .references.mat_lines import find_lines, find_lines_alone
 from .references.square import find_squares
@@ -46,7 +47,7 @@ _RESHAPED = Problem(
     "reshaped",
     "warning",
     "The picture has not a camera's shape: it was cropped or stretched, and by one small reference "
-    "a stretch passes for a tilt.",
+    "a stretch passes for a tilt, which widens the uncertainty.",
     "Use the photo as the camera wrote it; a mat with its lines in view would show a stretch.",
 )
 _OTHER_FOCAL = Problem(
@@ -84,13 +85,15 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
         raise _why_nothing(photo, settings, len(markers[1]))
     plane, problems = found
     if profile and not lens_fits(plane, prior, photo.size):
-        plane, problems = readjust(plane, usual), (*problems, _OTHER_LENS)
-    if plane.mat is None and profile is None and (shown := other_focal(plane, usual)) is not None:
+        plane, problems, prior = readjust(plane, usual), (*problems, _OTHER_LENS), usual
+    if profile is None and (shown := other_focal(plane, usual)) is not None:
         plane, problems = shown, (*problems, _OTHER_FOCAL)
+        prior = replace(usual, f=shown.camera.f)
     _judge_tilt(plane)
     problems += warnings_of(plane, settings)
-    if "one_reference" in {p.code for p in problems} and _reshaped(photo):
-        problems += (_RESHAPED,)
+    stretch = _off_shape(photo)
+    if "one_reference" in {p.code for p in problems} and stretch:
+        plane, problems = with_stretch(plane, prior, photo.size, stretch), (*problems, _RESHAPED)
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
@@ -206,12 +209,13 @@ def _judge_tilt(plane: Plane) -> None:
         )
 
 
-def _reshaped(photo: Photo) -> bool:
-    """Whether the picture's sides are neither in a camera's ratio nor those the camera wrote."""
+def _off_shape(photo: Photo) -> float:
+    """How much longer the picture is than the nearest shape that a camera writes; 0 for none."""
     short, long = sorted(photo.size)
     if photo.optics.written and sorted(photo.optics.written) == [short, long]:
-        return False
-    return all(abs(long / short / shape - 1) > _ROUNDING for shape in _SHAPES)
+        return 0.0
+    off = min((long / short / shape - 1 for shape in _SHAPES), key=abs)
+    return off if abs(off) > _ROUNDING else 0.0
 
 
 def _misfit_mm(plane: Plane, placed: Placed) -> float:

@@ -30,13 +30,23 @@ def test_a_tenth_of_the_hostile_photos(tmp_path, monkeypatch):
 
 
 def test_a_picture_stretched_by_a_hundredth_beside_one_card_is_told(tmp_path):
-    """Such a stretch passes for a tilt; only the picture's shape gives it away."""
-    said = {
-        lie: lies.judged(lies.LIES[lie](random.Random(9)), tmp_path / "p.jpg")[0]
-        for lie in ("stretched 1 %, card alone", "nothing, card alone")
-    }
-    assert "reshaped" in said["stretched 1 %, card alone"]
-    assert said["nothing, card alone"] == "inside U95"
+    """Such a stretch passes for a tilt; only the picture's shape gives it away, and widens the ±."""
+    path, wide = tmp_path / "p.jpg", {}
+    for lie in ("stretched 1 %, card alone", "nothing, card alone"):
+        assert lies.judged(lies.LIES[lie](random.Random(9)), path)[0] == "inside U95"
+        result = measure_photo(path, card_side="4in")
+        told = "reshaped" in {p.code for p in result.problems}
+        wide[told] = result.blocks[0].height_mm.u95
+        assert told == lie.startswith("stretched")
+    assert wide[True] > 2 * wide[False]
+
+
+def test_a_wrong_focal_length_beside_many_lines_is_told(tmp_path):
+    """Lines alone do not pull the focal length all the way from what EXIF says."""
+    photo = lies.LIES["focal × 2, card and lines"](random.Random(0))
+    assert lies.judged(photo, tmp_path / "p.jpg")[0] == "inside U95"
+    result = measure_photo(tmp_path / "p.jpg", card_side="4in")
+    assert "focal_doubtful" in {p.code for p in result.problems}
 
 
 @pytest.mark.parametrize(("factor", "told"), [(2.0, True), (0.5, True), (1.0, False)])
