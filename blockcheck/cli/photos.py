@@ -67,8 +67,12 @@ def measure_all(
         yield from map(work, paths)
         return
     with _workers(jobs) as pool:
-        with _begun_without_stopping():
-            coming = [pool.submit(work, path) for path in paths]
+        try:
+            with _begun_without_stopping():
+                coming = [pool.submit(work, path) for path in paths]
+        except BrokenProcessPool:
+            ended = "A process that was measuring was ended from outside. Try again with --jobs 1."
+            stop(Status.PHOTO, ended)
         for path, result in zip(paths, coming, strict=True):
             try:
                 yield result.result()

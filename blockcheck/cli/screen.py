@@ -12,7 +12,6 @@ import os
 import re
 import sys
 from collections.abc import Iterator
-from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 
 import click
@@ -54,8 +53,6 @@ def ended_in_words() -> Iterator[None]:
         raise
     except KeyboardInterrupt:
         _end("Stopped. What was reported as done is done.", STOPPED)
-    except BrokenProcessPool:
-        _end("A process that was measuring was ended from outside. Try again with --jobs 1.", 1)
     except MemoryError:
         _end("There is not enough memory for this. Try again with --jobs 1.", 1)
     except OSError as e:

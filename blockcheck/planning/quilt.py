@@ -28,7 +28,7 @@ from .plan import BlockRecord, Plan
 from .rows.laying import Rows, lay_rows
 from .trimming.block import Block
 from .trimming.sewn_seam import SewnSeam, seam_allowance_really_sewn
-from .trimming.shortage import Missing, below_size
+from .trimming.shortage import Missing, short_of
 from .trimming.trim_lines import TrimPlan
 
 T = TypeVar("T")
@@ -205,7 +205,7 @@ def short_of_plan(plan: Plan, blocks: Sequence[BlockRecord]) -> frozenset[str]:
         own = plan.of_kind(kind)
         if own.planned_mm is not None:
             cloth = [_cloth(b, own) for b in some]
-            found |= {m.name for m in below_size(cloth, *own.planned_mm, seam_mm=own.seam_mm)}
+            found |= short_of(cloth, *own.planned_mm)
     return frozenset(found)
 
 

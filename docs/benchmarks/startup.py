@@ -1,6 +1,7 @@
 """How long the program takes to begin, as multiples of starting Python on the same machine.
 
-Run from the repository: ``python docs/benchmarks/startup.py``. Each line is the fastest of several
+Run from the repository: ``python docs/benchmarks/startup.py [PHOTO]``. With a photo of a block, the
+suggestions for its marks are timed too (``mark --suggest``). Each line is the fastest of several
 starts, because other programs only ever make a start slower: the processor's time, and the clock's.
 """
 
@@ -45,6 +46,15 @@ def main() -> None:
             subprocess.run(
                 [sys.executable, *program, *words], cwd=ROOT, check=True, capture_output=True
             )
+        suggest = []
+        if len(sys.argv) > 1:
+            words = ("add", project, sys.argv[1], "--name", "seen")
+            subprocess.run(
+                [sys.executable, *program, *words], cwd=ROOT, check=True, capture_output=True
+            )
+            suggest = [
+                ("blockcheck mark --suggest", (*program, "mark", project, "seen", "--suggest"))
+            ]
         python, clock = fastest("-c", "pass")
         print(f"{'':32}processor     clock")
         print(f"{'starting Python':32}{python:7.3f} s {clock:7.3f} s")
@@ -56,6 +66,7 @@ def main() -> None:
             ("import what measuring needs", ("-c", "import blockcheck.measuring.measure")),
             ("blockcheck measure --help", (*program, "measure", "--help")),
             ("blockcheck size, 12 blocks", (*program, "size", project)),
+            *suggest,
         ):
             took, clock = fastest(*words)
             times = took / python

@@ -17,7 +17,7 @@ from blockcheck.cli.voice import Status
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = {name: main.get_command(None, name) for name in main.list_commands(None)}
-SIZES = "name,width,height\nSB-1,6 5/16,9 1/4\nSB-2,6 1/4,9 1/4\nSB-3,6 5/8,9 5/16\n"
+SIZES = "name,width,height\nSB-1,6 5/16,9 1/4\nSB-2,5 7/8,9 1/4\nSB-3,6 5/8,9 5/16\n"
 
 
 def run(*words):
@@ -150,7 +150,7 @@ HEAVY = {"numpy", "scipy", "cv2", "PIL", "reportlab", "jinja2", "starlette"}
     [
         ("from blockcheck.cli import main; main(['--help'], standalone_mode=False)", set()),
         ("from blockcheck.cli import main; main(['--version'], standalone_mode=False)", set()),
-        ("from blockcheck.cli import main; main(['list', 'PROJECT'], standalone_mode=False)", {"numpy", "scipy"}),
+        ("from blockcheck.cli import main; main(['list', 'PROJECT'], standalone_mode=False)", {"numpy"}),
         ("import blockcheck.measuring.measure", {"numpy", "cv2", "PIL"}),
         ("from blockcheck.cli import main; main(['mark', '-h'], standalone_mode=False)", {"numpy", "cv2", "PIL"}),
     ],

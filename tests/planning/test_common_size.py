@@ -6,15 +6,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import ConvexHull
 from shapely import Polygon
 
 from blockcheck.errors import PlanError
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
+from blockcheck.planning.trimming.hull import Hull
 from blockcheck.planning.trimming.placement import place
 from blockcheck.planning.trimming.rectangles import axes, frontier, frontiers
 from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
-from blockcheck.planning.trimming.shortage import below_size
+from blockcheck.planning.trimming.shortage import below_size, short_of
 from blockcheck.planning.trimming.stack import Stack
 from blockcheck.units import INCH
 from fixtures.brute import bowed, tallest
@@ -42,6 +44,35 @@ def dense(rng, bow):
         out = np.array([side[1], -side[0]]) / np.hypot(*side)
         points.append(p + t * side + 4 * b * t * (1 - t) * out)
     return np.vstack(points) @ np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]])
+
+
+@pytest.mark.parametrize("bow", [0.0, 0.3, 2.0])
+def test_hull_is_that_of_qhull(bow):
+    """Against Qhull (Barber et al. 1996, doi:10.1145/235815.235821), as SciPy has it."""
+    for seed in range(40):
+        points = bowed(np.random.default_rng(seed), bow=bow)
+        ours, theirs = Hull.of(points), ConvexHull(points)
+        assert set(ours.vertices) == set(theirs.vertices)
+        corners = points[ours.vertices]
+        assert Polygon(corners).exterior.is_ccw
+        assert Polygon(corners).area == pytest.approx(theirs.volume)
+        room = ours.offsets - points @ ours.normals.T
+        assert room.min() > -1e-9
+        assert np.abs(np.sort(room, axis=0)[:2]).max() < 1e-9  # two points on every edge
+
+
+def test_hull_of_points_that_come_twice_or_lie_in_rows():
+    grid = np.array([[x, y] for x in range(4) for y in range(3)] * 2, dtype=float)
+    corners = grid[Hull.of(grid).vertices]
+    assert sorted(map(tuple, corners)) == [(0, 0), (0, 2), (3, 0), (3, 2)]
+
+
+@pytest.mark.parametrize(
+    "points", [[[0, 0]] * 4, [[0, 0], [1, 1], [2, 2], [3, 3]], [[0, 0], [50, 1e-12], [100, 0]]]
+)
+def test_points_on_one_line_enclose_no_cloth(points):
+    with pytest.raises(PlanError, match="encloses no cloth"):
+        Block("b", np.array(points, dtype=float))
 
 
 def test_sheared_parallelogram():
@@ -229,6 +260,15 @@ def test_where_it_is_missing():
     assert lean.short_mm == pytest.approx(INCH / 4, abs=0.01)
     assert (dent.side, dent.end) == ("bottom", "middle")
     assert dent.short_mm == pytest.approx(INCH / 4, abs=1e-3)
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 9999), st.sampled_from([0.3, 1.0, 2.0]), st.floats(6.2, 6.6))
+def test_who_is_short_is_the_same_with_and_without_saying_of_what(seed, bow, inches):
+    rng = np.random.default_rng(seed)
+    blocks = [Block(str(i), bowed(rng, bow=bow), give_mm=INCH / 32) for i in range(4)]
+    named = {m.name for m in below_size(blocks, inches * INCH, 9.4 * INCH)}
+    assert short_of(blocks, inches * INCH, 9.4 * INCH) == named
 
 
 @pytest.mark.parametrize("step", [INCH / 4, INCH / 8, INCH / 16, 1.0])

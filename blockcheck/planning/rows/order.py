@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint
-from scipy.sparse import csr_array
 
 from ...errors import PlanError
 from ...units import INCH
@@ -212,6 +210,9 @@ def _milp(
     excess: Array, shares: Array, fixed: Array, limit: float
 ) -> tuple[NDArray[np.int_] | None, bool]:
     """Assignment of block i to place k with the worst mismatch as the cost."""
+    from scipy.optimize import Bounds, LinearConstraint  # takes long to load
+    from scipy.sparse import csr_array
+
     n = len(excess)
     one = np.hstack(
         [np.vstack([np.kron(np.eye(n), np.ones(n)), np.tile(np.eye(n), n)]), np.zeros((2 * n, 1))]

@@ -6,17 +6,13 @@ import copy
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...errors import PlanError
-
-if TYPE_CHECKING:
-    from scipy.spatial import ConvexHull
-
-Array = NDArray[np.float64]
+from .hull import Array as Array
+from .hull import Hull
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,13 +55,11 @@ class Block:
         return self.guard_mm - self.give_mm
 
     @cached_property
-    def hull(self) -> ConvexHull:
-        """The outline's convex hull: outward normals n and offsets with n · x + offset <= 0."""
-        from scipy.spatial import ConvexHull, QhullError  # a project's list needs none
-
+    def hull(self) -> Hull:
+        """The outline's convex hull."""
         try:
-            return ConvexHull(self.outline_mm)
-        except QhullError as error:
+            return Hull.of(self.outline_mm)
+        except ValueError as error:
             raise PlanError(f"The outline of {self.name} encloses no cloth.", "") from error
 
     @cached_property
@@ -123,9 +117,9 @@ class Pockets:
     def of(cls, block: Block) -> Pockets:
         """Find where the outline leaves its hull."""
         points, n = block.outline_mm, len(block.outline_mm)
-        equations = block.hull.equations
-        on = (points @ equations[:, :2].T + equations[:, 2]).max(axis=1) > -1e-9
-        on[block.hull.vertices] = True
+        hull = block.hull
+        on = (points @ hull.normals.T - hull.offsets).max(axis=1) > -1e-9
+        on[hull.vertices] = True
         index = np.flatnonzero(on)
         follow = np.roll(index, -1)
         bowed = (follow - index) % n > 1

@@ -12,6 +12,7 @@ from ...units import INCH
 from .block import Block
 from .placement import Placement, Wishes, offcuts, place_all
 from .rectangles import frontiers_and_turns
+from .trying import avoidable
 
 _EPS = 1e-6
 _SEEN_MM = 0.01  # a lack that is worth a word
@@ -56,16 +57,8 @@ def below_size(
     block elsewhere.
     """
     found = []
-    reach, turns = (
-        z[:, 0] for z in frontiers_and_turns(blocks, np.array([width_mm]), least_mm=0.5 * height_mm)
-    )
-    low = np.flatnonzero(reach < height_mm - _EPS).tolist()
-    short_of, best = [blocks[i] for i in low], [(reach[i], turns[i]) for i in low]
-    half = np.array([width_mm, height_mm]) / 2
-    wishes = [Wishes(block, half, np.empty((0, 2)), seam_mm, None, 0) for block in short_of]
-    for block, laid in zip(short_of, place_all(wishes, best), strict=True):
-        if laid.clearance_mm >= -block.give_mm - _EPS:
-            continue  # it fits beside an inward bow
+    for block, laid in _short(blocks, width_mm, height_mm):
+        assert laid is not None
         cuts = offcuts(block, laid)
         lacks = [
             (-2 * (spare + block.guard_mm), pair)
@@ -89,6 +82,39 @@ def below_size(
             left = seam_mm - lack / 2
             found.append(Missing(block.name, worst.side, end, lack, left, _advice(lack, seam_mm)))
     return tuple(found)
+
+
+def short_of(blocks: Sequence[Block], width_mm: float, height_mm: float) -> frozenset[str]:
+    """Names of the blocks that do not reach a size: those of `below_size`, in less time."""
+    short = _short(blocks, width_mm, height_mm, all_laid=False)
+    return frozenset(block.name for block, _ in short)
+
+
+def _short(
+    blocks: Sequence[Block], width_mm: float, height_mm: float, *, all_laid: bool = True
+) -> list[tuple[Block, Placement | None]]:
+    """The blocks that do not reach a size, each with the rectangle laid on it where asked for.
+
+    Those lower than the frontier are short, but for one that fits beside an inward bow, where the
+    frontier may be too low: that is seen once it is laid.
+    """
+    reach, turns = (
+        z[:, 0] for z in frontiers_and_turns(blocks, np.array([width_mm]), least_mm=0.5 * height_mm)
+    )
+    low = np.flatnonzero(reach < height_mm - _EPS).tolist()
+    beside = {
+        i
+        for i in low
+        if avoidable(
+            blocks[i], width_mm + 2 * blocks[i].margin_mm, height_mm + 2 * blocks[i].margin_mm
+        )
+    }
+    half, none = np.array([width_mm, height_mm]) / 2, np.empty((0, 2))
+    some = [i for i in low if all_laid or i in beside]
+    wishes = [Wishes(blocks[i], half, none, 0.0, None, 0) for i in some]
+    laid = dict(zip(some, place_all(wishes, [(reach[i], turns[i]) for i in some]), strict=True))
+    fits = {i for i in beside if laid[i].clearance_mm >= -blocks[i].give_mm - _EPS}
+    return [(blocks[i], laid.get(i)) for i in low if i not in fits]
 
 
 def _advice(short_mm: float, seam_mm: float) -> str:

@@ -53,8 +53,8 @@ class Stack:
 
         long = max(len(c) for c in corners)
         return cls(
-            padded([b.hull.equations[:, :2] for b in blocks]),
-            padded([-b.hull.equations[:, 2] for b in blocks], np.inf),
+            padded([b.hull.normals for b in blocks]),
+            padded([b.hull.offsets for b in blocks], np.inf),
             np.stack([c[np.minimum(np.arange(long), len(c) - 1)] for c in corners]),
             padded([one.normals for one in pockets]),
             padded([one.points for one in pockets]),

@@ -12,6 +12,9 @@ Block coordinates are millimetres from corner 0, x along the top side, y down.
 
 from __future__ import annotations
 
+import itertools
+import math
+import operator
 from dataclasses import dataclass
 
 import cv2
@@ -27,7 +30,7 @@ _EDGE_MM = 1.5  # along the raw edge: fray, shadow, mat
 _STEP_MM, _ACROSS_MM = 1.0, 0.25
 _BAND_MM = 3.0  # of cloth that is compared on each side
 _AROUND = np.array([[-1.0], [1.0]]) * (_BAND_MM + 2)  # beside the cloth, as far as is looked
-_REPEAT_MM = 22.0  # the longest repeat of a print that is looked for
+_REPEATS_MM = 1.5, 9.5, 22.0  # repeats of a print that are looked for, the short ones first
 _MIX_MM = 7  # length over which a print is averaged
 _CONTRAST = 5.0  # least difference of two cloths, CIE Lab
 _SHORTEST_MM = 14.0
@@ -229,7 +232,7 @@ def _mixed(values: np.ndarray) -> np.ndarray:
     """Mean over a print's length, of what is known; NaN stays NaN."""
     known = np.isfinite(values)
     sums = cv2.blur(np.where(known, values, 0), (1, _MIX_MM), borderType=cv2.BORDER_CONSTANT)
-    part = cv2.blur(known.astype(float), (1, _MIX_MM), borderType=cv2.BORDER_CONSTANT)
+    part = cv2.blur(known.astype(values.dtype), (1, _MIX_MM), borderType=cv2.BORDER_CONSTANT)
     return np.where(known, sums / np.maximum(part, 1e-9), np.nan)
 
 
@@ -239,20 +242,23 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
     mixed, close = _mixed(far), _mixed(near)
     size = np.linalg.norm(mixed, axis=1)
     sharp = np.sum(close * mixed, axis=1) > 0.55 * size**2
-    ok = np.isfinite(size) & (size > _CONTRAST) & sharp
-    sums = np.vstack([np.zeros(3), np.cumsum(np.nan_to_num(mixed), axis=0)])
+    ok = (np.isfinite(size) & (size > _CONTRAST) & sharp).tolist()
+    # plain numbers: for vectors of three NumPy takes ten times as long
+    sums = np.vstack([np.zeros(3), np.cumsum(np.nan_to_num(mixed), axis=0)]).tolist()
+    colours, sizes = mixed.tolist(), size.tolist()
     runs, start = [], None
     for i in range(len(ok) + 1):
-        keeps = i < len(ok) and bool(ok[i])
+        keeps = i < len(ok) and ok[i]
         if keeps and start is not None:
-            so_far = sums[i] - sums[max(start, i - 12)]
-            keeps = bool(mixed[i] @ so_far > 0.7 * size[i] * np.sqrt(so_far @ so_far))
+            so_far = [b - a for a, b in zip(sums[max(start, i - 12)], sums[i], strict=True)]
+            meet = sum(map(operator.mul, colours[i], so_far))
+            keeps = meet > 0.7 * sizes[i] * math.hypot(*so_far)
         if keeps and start is None:
             start = i
         elif not keeps and start is not None:
             if i - start >= 8 and _steady(far[start:i]):
                 runs.append((start, i))
-            start = i if i < len(ok) and bool(ok[i]) else None
+            start = i if i < len(ok) and ok[i] else None
     return runs
 
 
@@ -281,36 +287,37 @@ def _steepest(seen: np.ndarray, across: np.ndarray) -> np.ndarray:
 
 def _printed(view: _View, ends: np.ndarray) -> bool:
     """Whether the line belongs to a print: what lies beside it comes again after one repeat."""
-    across = np.arange(-2 * _REPEAT_MM - 3, 2 * _REPEAT_MM + 3 + 1e-9, _ACROSS_MM)
+    ranges = itertools.pairwise(_REPEATS_MM)  # most prints repeat soon
+    return any(_comes_again(view, ends, low_mm, high_mm) for low_mm, high_mm in ranges)
+
+
+def _comes_again(view: _View, ends: np.ndarray, low_mm: float, high_mm: float) -> bool:
+    """Whether a print repeats at some distance from a line."""
+    reach = 2 * high_mm + 3
+    across = np.arange(-reach, reach + 1e-9, _ACROSS_MM)
     seen = view.at(_places(ends, across, _STEP_MM))
     seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)
-    seen = seen[1 :: max(3, len(seen) // _ROWS)].astype(np.float32)  # neighbours are alike
+    seen = seen[1 :: max(3, len(seen) // _ROWS)]  # neighbours are alike
     zero, near = len(across) // 2, round(2 / _ACROSS_MM)
     jump = seen[:, zero + 1 : zero + 5].mean(axis=1) - seen[:, zero - 4 : zero].mean(axis=1)
-    contrast = np.sum(jump**2, axis=1) + 1e-9
-    repeats = np.arange(round(1.5 / _ACROSS_MM), round(_REPEAT_MM / _ACROSS_MM))
+    seen /= np.sqrt(np.sum(jump**2, axis=1) + 1e-9)[:, None, None]
+    lines = np.ascontiguousarray(seen.transpose(1, 0, 2)).reshape(len(across), -1)
 
-    def unlike(pairs: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
-        """(m,) squared difference of (n, k, 3) strips beside each other, at the usual place."""
-        off = [np.einsum("nkc,nkc->n", d, d) / d.shape[1] for d in (a - b for a, b in pairs)]
-        parts = np.stack(off, axis=1) / contrast[:, None]
+    def alike(squares: np.ndarray) -> np.ndarray:
+        """(m,) whether strips are alike at most places, from mean squares (m, places × 3)."""
         # beyond a slanting seam the print is not seen: half of the length is enough
-        return np.asarray(np.median(np.where(np.isfinite(parts), parts, np.inf), axis=0))
+        return (squares.reshape(len(squares), -1, 3).sum(axis=2) < _ALIKE).mean(axis=1) > 0.5
 
-    low, high = zero - near, zero + near
-    for some in np.array_split(repeats, 8):  # most prints repeat soon
-        beside = unlike([(seen[:, zero - r : zero], seen[:, zero : zero + r]) for r in some])
-        if (beside < _ALIKE).any():
-            return True
-        # the same edge, twice more at this distance
-        far = [r for r in some if r > near]
-        shifts = [n * r for r in far for n in (-2, -1, 1, 2)]
-        if shifts:
-            again = unlike([(seen[:, low:high], seen[:, low + s : high + s]) for s in shifts])
-            again = again.reshape(-1, 4) < _ALIKE
-            if (again[:, 1:] & again[:, :-1]).any():
-                return True
-    return False
+    repeats = np.arange(round(low_mm / _ACROSS_MM), round(high_mm / _ACROSS_MM))
+    beside = [lines[zero - r : zero] - lines[zero : zero + r] for r in repeats]
+    if alike(np.stack([np.einsum("kv,kv->v", d, d) / len(d) for d in beside])).any():
+        return True
+    # the same edge, twice more at this distance
+    edges = np.lib.stride_tricks.sliding_window_view(lines, 2 * near, axis=0)
+    far = np.outer(repeats[repeats > near], (-2, -1, 1, 2)).ravel()
+    off = edges[zero - near + far] - edges[zero - near]
+    again = alike(np.einsum("mvk,mvk->mv", off, off) / (2 * near)).reshape(-1, 4)
+    return bool((again[:, 1:] & again[:, :-1]).any())
 
 
 def _locate(photo: _Seen, view: _View, ends: np.ndarray, step: float) -> Seam | None:
