@@ -246,3 +246,15 @@ class BlockGoesOnError(MeasureError):
     """What was found ends where its cloth goes on: half of a block, or part of a cover."""
 
     code = "block_goes_on"
+
+
+class PhotosDisagreeError(MeasureError):
+    """Several photos of one block contradict each other, and nobody can tell which is wrong."""
+
+    code = "photos_disagree"
+
+
+class TooFewPhotosError(MeasureError):
+    """Of several photos of one block fewer than two can be used."""
+
+    code = "too_few_photos"

@@ -15,8 +15,8 @@ from ..project.records import settings_in
 from ..report import measured_words, project_words
 from ..settings import Settings
 from .command import command
-from .options import CORNERS, FOCAL, JOBS, PHOTOS, PROFILES, PROJECT
-from .photos import corners_of, files, measure_all
+from .options import CORNERS, FOCAL, JOBS, PHOTOS, PROFILES, PROJECT, TOGETHER
+from .photos import corners_of, files, measure_all, one_of_all
 from .voice import Status, detail, in_words, leave, refuse, say, stop, tell
 
 _INDENT = " " * 16
@@ -38,6 +38,7 @@ _INDENT = " " * 16
 )
 @click.option("--kind", metavar="NAME", default="", show_default=False, help="Which kind of block.")
 @CORNERS
+@TOGETHER
 @FOCAL
 @PROFILES
 @JOBS
@@ -50,6 +51,7 @@ def add(
     text: str,
     kind: str,
     corners: str | None,
+    together: bool,
     focal: float | None,
     profiles: Path | None,
     jobs: int,
@@ -62,19 +64,28 @@ def add(
     paths, empty = files(photos)
     if name and again:
         stop(Status.USAGE, "Give --name for new blocks or --again for known ones, not both.")
-    if (name or again or by_hand) and len(paths) != 1:
-        stop(Status.USAGE, "--name, --again and --corners go with one photo at a time.")
+    if by_hand and len(paths) != 1:
+        stop(Status.USAGE, "--corners goes with one photo at a time.")
+    if (name or again) and len(paths) != 1 and not together:
+        stop(Status.USAGE, "--name and --again go with one photo at a time, or with --together.")
     kept, said = 0, set[str]()
     with in_words(), Project.open(project) as quilt:
         given = {**settings_in(quilt.plan), "focal": focal, "profiles": profiles}
         settings = Settings.of(**given)
         names = _names(quilt, name, again)
         fresh = [p for p in paths if again or not _known(quilt, p)]
+        if together and len(fresh) < len(paths):
+            there = next(p for p in paths if p not in fresh)
+            raise ProjectError(
+                f"{there.name} is in already, as block {_known(quilt, there)}.",
+                f"To measure that block from all photos: --again {_known(quilt, there)}",
+            )
         for path in paths:
             if path not in fresh:
                 _say_known(path, _known(quilt, path))
                 kept += 1
-        for result in measure_all(fresh, jobs, by_hand, given):
+        results = one_of_all(fresh, given) if together else measure_all(fresh, jobs, by_hand, given)
+        for result in results:
             detail(measured_words.measured_with(result))
             if not result.ok:
                 refuse(measured_words.refusal(result, "NOT KEPT"))
@@ -87,7 +98,7 @@ def add(
             called = quilt.add_result(
                 result, names, settings=settings, trimmed=trimmed, notes=text, kind=kind
             )
-            kept += 1
+            kept += sum(t.used for t in result.together) or 1
             _say_kept(quilt, result, called, said)
             if marked:
                 say(f"{_INDENT}Mark its points again: they belong to the earlier photo.")
@@ -100,7 +111,8 @@ def _say_kept(quilt: Project, result: PhotoResult, called: Sequence[str], said: 
     plan = quilt.plan
     for block in (b for b in quilt.blocks() if b.name in called):
         sizes = project_words.sizes(plan, block)
-        tell(f"kept            {result.path.name}: block {block.name}, {sizes}")
+        photos = measured_words.photos_named(result)
+        tell(f"kept            {photos}: block {block.name}, {sizes}")
         both = block.width_mm.value, block.height_mm.value
         if plan.planned_mm and measured_words.sideways(*both, plan.planned_mm):
             say(f"{_INDENT}Note: {measured_words.SIDEWAYS} Then: --again {block.name}")

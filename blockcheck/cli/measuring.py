@@ -27,12 +27,13 @@ from .options import (
     PHOTOS,
     PLANNED,
     PROFILES,
+    TOGETHER,
     TOLERANCE,
     UNIT,
     need_suffix,
     reference_options,
 )
-from .photos import corners_of, files, measure_all
+from .photos import corners_of, files, measure_all, one_of_all
 from .voice import Status, detail, in_words, leave, may_write, note, refuse, say, stop
 
 
@@ -43,6 +44,7 @@ from .voice import Status, detail, in_words, leave, may_write, note, refuse, say
 @TOLERANCE
 @PROFILES
 @CORNERS
+@TOGETHER
 @UNIT
 @FRACTION
 @click.option("--budget", is_flag=True, help="Say what the uncertainty comes from.")
@@ -59,6 +61,7 @@ def measure(
     photos: tuple[Path, ...],
     tolerance: str,
     corners: str | None,
+    together: bool,
     unit: str,
     fraction: str,
     budget: bool,
@@ -77,12 +80,15 @@ def measure(
     paths, empty = files(photos)
     if by_hand and len(paths) > 1:
         stop(Status.USAGE, "--corners goes with one photo at a time.")
-    pictures = _pictures(picture, paths, force) if picture else None
+    shown = paths[:1] if together else paths  # the block is drawn into the first that is used
+    pictures = _pictures(picture, shown, force, paths) if picture else None
     results: list[PhotoResult] = []
     bad = empty
-    hidden = not sys.stderr.isatty() or len(paths) < 2
-    with click.progressbar(length=len(paths), file=sys.stderr, hidden=hidden) as bar:
-        for result in measure_all(paths, jobs, by_hand, settings):
+    hidden = not sys.stderr.isatty() or len(shown) < 2
+    with click.progressbar(length=len(shown), file=sys.stderr, hidden=hidden) as bar:
+        for result in (
+            one_of_all(paths, settings) if together else measure_all(paths, jobs, by_hand, settings)
+        ):
             if pictures:
                 bad += not draw(result, pictures[len(results)], style)
             results.append(result)
@@ -97,12 +103,13 @@ def measure(
         say(json.dumps([r.to_dict() for r in results], ensure_ascii=False, indent=1))
     elif any(r.ok for r in results):
         note(SHORT_CAUTION)
-    leave(Status.PHOTO if bad or not all(r.ok for r in results) else Status.DONE)
+    used = all(r.ok and all(t.used for t in r.together) for r in results)
+    leave(Status.PHOTO if bad or not used else Status.DONE)
 
 
-def _pictures(picture: Path, paths: list[Path], force: bool) -> list[Path]:
-    """A picture for each photo; none lies over its photo, another picture or what is there."""
-    if len(paths) == 1:
+def _pictures(picture: Path, shown: list[Path], force: bool, paths: list[Path]) -> list[Path]:
+    """A picture for each photo shown; none lies over a photo, another picture or what is there."""
+    if len(shown) == 1:
         need_suffix(picture, ".png", ".jpg", ".jpeg")
         targets = [picture]
     else:
@@ -110,7 +117,7 @@ def _pictures(picture: Path, paths: list[Path], force: bool) -> list[Path]:
             picture.mkdir(parents=True, exist_ok=True)
         except OSError as e:
             stop(Status.FILE, f"{picture} cannot be made a folder ({e.strerror}).")
-        targets = [picture / name for name in picture_names(paths)]
+        targets = [picture / name for name in picture_names(shown)]
     for target in targets:
         if target.resolve() in {p.resolve() for p in paths}:
             stop(Status.USAGE, f"{target} is a photo. Choose another place for the picture.")

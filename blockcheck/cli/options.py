@@ -69,6 +69,9 @@ CORNERS = click.option(
     metavar='"X,Y X,Y X,Y X,Y"',
     help="A block's four corners by hand, in pixels of the upright photo.",
 )
+TOGETHER = click.option(
+    "--together", is_flag=True, help="The photos all show one block: measure it from all of them."
+)
 PAPER = click.option(
     "--paper", type=click.Choice(["letter", "a4"]), default="letter", help="Paper to print on."
 )

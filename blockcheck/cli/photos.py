@@ -17,7 +17,7 @@ from ..errors import MeasureError
 from ..measuring.measure import measure_photo
 from ..measuring.results import PhotoResult
 from ..vision.photo import SUFFIXES
-from .voice import Status, progress, refuse, stop
+from .voice import Status, in_words, progress, refuse, stop
 
 Corners = list[tuple[float, float]]
 
@@ -78,6 +78,18 @@ def measure_all(
                 yield result.result()
             except BrokenProcessPool:  # one was killed, and took those of the others with it
                 yield _alone(work, path)
+
+
+def one_of_all(paths: Sequence[Path], settings: dict[str, Any]) -> Iterator[PhotoResult]:
+    """Measure one block in several photos together: one result."""
+    from ..measuring.together import measure_together  # loads what single photos do not need
+
+    if len(paths) < 2:
+        stop(Status.USAGE, "--together needs two or more photos of one block.")
+    progress(f"Measuring one block in {len(paths)} photos together.")
+    with in_words():
+        found = measure_together(paths, **settings)
+    yield found
 
 
 def _alone(work: Callable[[Path], PhotoResult], path: Path) -> PhotoResult:

@@ -20,7 +20,7 @@ from ..vision.plane.plane import Plane
 from .results import Measurement, PhotoResult
 from .sides import measure_outline
 
-_BLAS = ThreadpoolController().select(user_api="blas")
+BLAS = ThreadpoolController().select(user_api="blas")
 _MIN_SIDE_PX = 150.0
 _HELD_POINTS = 64
 _MIN_SINE = 0.2  # of a corner set by hand; a block lying flat shows none so sharp or so blunt
@@ -41,7 +41,7 @@ def find_plane(path: str | Path, **settings: object) -> Plane:
         Of the kind that says why there is no plane.
     """
     photo, given = read_photo(path), Settings.of(**settings)  # type: ignore[arg-type]
-    with told(photo.path), _BLAS.limit(limits=1):
+    with told(photo.path), BLAS.limit(limits=1):
         return plane_of(photo, given)
 
 
@@ -74,7 +74,7 @@ def open_photo(path: str | Path, given: Settings) -> OpenPhoto | PhotoResult:
     try:
         photo = read_photo(path)
         # its matrices are small: threads that share one out wait longer for each other than they work
-        with told(photo.path), _BLAS.limit(limits=1):
+        with told(photo.path), BLAS.limit(limits=1):
             return OpenPhoto(photo, plane_of(photo, given), given)
     except MeasureError as e:
         sha256 = photo.sha256 if photo else None
@@ -102,19 +102,28 @@ class OpenPhoto:
             Sides (0 top, 1 right, 2 bottom, 3 left) that stay where their corners were put,
             whatever the photo shows there.
         """
+        return self.traced(corners, held)[0]
+
+    def traced(
+        self, corners: Sequence[tuple[float, float]] | None = None, held: Collection[int] = ()
+    ) -> tuple[PhotoResult, list[Outline]]:
+        """As of `measure`, with the outlines that the blocks were measured by."""
         photo, plane, given = self.photo, self.plane, self.given
         try:
-            with told(photo.path), _BLAS.limit(limits=1):
+            with told(photo.path), BLAS.limit(limits=1):
                 outlines = _outlines(photo, plane, corners)
                 if corners is not None and held:
                     outlines = [_held(outlines[0], np.asarray(corners, float), held)]
                 blocks = tuple(measure_outline(o, plane, given) for o in outlines)
         except MeasureError as e:
-            return PhotoResult(
+            failed = PhotoResult(
                 photo.path, photo.sha256, (), (e.problem(),), plane, doubtful=e.doubtful
             )
+            return failed, []
         problems = photo.problems + plane.problems + _doubts(blocks)
-        return PhotoResult(photo.path, photo.sha256, blocks, problems, plane, photo.camera)
+        return PhotoResult(
+            photo.path, photo.sha256, blocks, problems, plane, photo.camera
+        ), outlines
 
 
 def _held(outline: Outline, corners_px: np.ndarray, held: Collection[int]) -> Outline:

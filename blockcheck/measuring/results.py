@@ -97,8 +97,29 @@ class Measurement:
 
 
 @dataclass(frozen=True)
+class Taken:
+    """One of several photos that were measured together.
+
+    Attributes
+    ----------
+    path : Path
+    sha256 : str or None
+    used : bool
+        Whether the sizes come from it too: not if it could not be measured, or contradicts.
+    width_mm, height_mm : Estimate or None
+        What it says by itself, turned as the first photo shows the block.
+    """
+
+    path: Path
+    sha256: str | None
+    used: bool
+    width_mm: Estimate | None = None
+    height_mm: Estimate | None = None
+
+
+@dataclass(frozen=True)
 class PhotoResult:
-    """What one photo gave.
+    """What one photo gave, or several of one block together.
 
     Attributes
     ----------
@@ -111,6 +132,9 @@ class PhotoResult:
         Maker and model, as EXIF gives them.
     doubtful : Doubtful or None
         The outline that was not believed, where that is why there is no block.
+    together : tuple of Taken
+        All photos, where several were measured together: the rest is then about the first of
+        them that was used, but the sizes and their uncertainties, which come from all.
     """
 
     path: Path
@@ -120,6 +144,7 @@ class PhotoResult:
     plane: Plane | None
     camera: str | None = None
     doubtful: Doubtful | None = None
+    together: tuple[Taken, ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -137,7 +162,7 @@ class PhotoResult:
                 "tilt_deg": round(self.plane.camera.tilt_deg, 3),
                 "fit_rms_px": round(self.plane.fit_rms_px, 4),
             }
-        return {
+        said: dict[str, object] = {
             "schema": SCHEMA,
             "photo": str(self.path),
             "sha256": self.sha256,
@@ -146,19 +171,33 @@ class PhotoResult:
             "reference": reference,
             "blocks": [_block_dict(b) for b in self.blocks],
         }
+        if self.together:
+            said["together"] = [_taken_dict(t) for t in self.together]
+        return said
+
+
+def _taken_dict(t: Taken) -> dict[str, object]:
+    return {
+        "photo": str(t.path),
+        "sha256": t.sha256,
+        "used": t.used,
+        "width_mm": t.width_mm and _one(t.width_mm),
+        "height_mm": t.height_mm and _one(t.height_mm),
+    }
+
+
+def _one(e: Estimate) -> dict[str, float]:
+    return {"value": round(e.value, 4), "u95": round(e.u95, 4)}
 
 
 def _block_dict(b: Measurement) -> dict[str, object]:
-    def one(e: Estimate) -> dict[str, float]:
-        return {"value": round(e.value, 4), "u95": round(e.u95, 4)}
-
     return {
         "corners_px": np.round(b.corners_px, 3).tolist(),
         "corners_mm": np.round(b.corners_mm, 4).tolist(),
-        "width_mm": one(b.width_mm),
-        "height_mm": one(b.height_mm),
-        "sides_mm": [one(e) for e in b.sides_mm],
-        "diagonals_mm": [one(e) for e in b.diagonals_mm],
-        "angles_deg": [one(e) for e in b.angles_deg],
-        "bow_mm": [one(e) for e in b.bow_mm],
+        "width_mm": _one(b.width_mm),
+        "height_mm": _one(b.height_mm),
+        "sides_mm": [_one(e) for e in b.sides_mm],
+        "diagonals_mm": [_one(e) for e in b.diagonals_mm],
+        "angles_deg": [_one(e) for e in b.angles_deg],
+        "bow_mm": [_one(e) for e in b.bow_mm],
     }

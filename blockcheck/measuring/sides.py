@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,20 +26,71 @@ _ENDS = 0.04  # of a side, left out at each end
 
 @dataclass(frozen=True)
 class _Line:
-    """A side on the plane: point and direction, residuals along it, and its own uncertainty."""
+    """A side on the plane: point and direction, residuals along it.
+
+    Its own uncertainty, of a shift and of a turn, by what it comes from.
+    """
 
     point: np.ndarray
     along: np.ndarray
     s: np.ndarray
     off: np.ndarray
-    shift_u: float
-    turn_u: float
-    wave_shift_u: float
-    wave_turn_u: float
+    photo_u: tuple[float, float]
+    cloth_u: tuple[float, float]
+    wave_u: tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """A block's four sides on a plane, and how its corners move with all that is uncertain.
+
+    Attributes
+    ----------
+    corners : (4, 2) array
+        Millimetres.
+    by_camera, by_side, by_height : (8, 26), (8, 8), (8,) arrays
+        Derivatives of the corners' x and y in turn, by the camera's parameters, by a shift outwards
+        and a turn of each side in turn, and by the cloth's height.
+    photo_u, cloth_u, wave_u : (8,) arrays
+        1 sigma of each shift and turn: what the photo leaves open; what the cloth does, in every
+        photo of it; and what unseen parts of a wavy side do.
+    bow_mm : tuple of four Estimate
+    outline : (32, 2) array
+        Corner and seven points of each side's curve in turn.
+    """
+
+    corners: np.ndarray
+    by_camera: np.ndarray
+    by_side: np.ndarray
+    by_height: np.ndarray
+    photo_u: np.ndarray
+    cloth_u: np.ndarray
+    wave_u: np.ndarray
+    bow_mm: tuple[Estimate, ...]
+    outline: np.ndarray
 
 
 def measure_outline(outline: Outline, plane: Plane, settings: Settings) -> Measurement:
     height = settings.cloth_height
+    sides = sides_of(outline, plane, height)
+    parts = {
+        **{name: sides.by_camera @ factor for name, factor in plane.factors.items()},
+        "cloth height": sides.by_height[:, None] * CLOTH_HEIGHT_U,
+        "edge fit": sides.by_side * np.hypot(sides.photo_u, sides.cloth_u),
+        "waviness": sides.by_side * sides.wave_u,
+    }
+    return measured(
+        plane.px_from_mm(sides.corners, height),
+        sides.corners,
+        parts,
+        sides.bow_mm,
+        sides.outline,
+        any(side.by_hand for side in outline.sides),
+    )
+
+
+def sides_of(outline: Outline, plane: Plane, height: float) -> Sides:
+    """Fit a line to each raw edge on the plane, `height` above the mat."""
     corners = plane.mm_from_px(outline.corners_px, height)
     points = [plane.mm_from_px(side.points_px, height) for side in outline.sides]
     px_per_mm = plane.px_per_mm(corners.mean(0))
@@ -51,34 +102,45 @@ def measure_outline(outline: Outline, plane: Plane, settings: Settings) -> Measu
         ]
         corners = _corners(lines, np.zeros(8))
     corners_px = plane.px_from_mm(corners, height)
+    return Sides(
+        corners=corners,
+        by_camera=plane.jacobian(corners_px, height).reshape(8, -1),
+        by_side=_gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4),
+        by_height=(plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1,
+        photo_u=np.array([line.photo_u for line in lines]).ravel(),
+        cloth_u=np.array([line.cloth_u for line in lines]).ravel(),
+        wave_u=np.array([line.wave_u for line in lines]).ravel(),
+        bow_mm=tuple(_bow(line) for line in lines),
+        outline=_outline(lines, corners),
+    )
 
-    # derivatives by a shift and a turn of each side, by the lens, by the cloth's height
-    by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
-    corners_by_camera = plane.jacobian(corners_px, height).reshape(8, -1)
-    by_camera = by_corner @ corners_by_camera
-    corners_by_line = _gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4)
-    by_line = by_corner @ corners_by_line
-    corners_by_height = (plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1
-    by_height = by_corner @ corners_by_height
-    fit_u = np.array([u for line in lines for u in (line.shift_u, line.turn_u)])
-    wave_u = np.array([u for line in lines for u in (line.wave_shift_u, line.wave_turn_u)])
+
+def measured(
+    corners_px: np.ndarray,
+    corners: np.ndarray,
+    parts: Mapping[str, np.ndarray],
+    bow_mm: tuple[Estimate, ...],
+    outline: np.ndarray,
+    by_hand: bool,
+) -> Measurement:
+    """Return the sizes that four corners give, with their budgets.
+
+    Parameters
+    ----------
+    corners_px, corners : (4, 2) arrays
+        In the photo, and in millimetres.
+    parts : mapping of str to (8, m) arrays
+        Square-root parts of the corners' covariance by source.
+    bow_mm, outline, by_hand
+        As of `Measurement`.
+    """
     values = _quantities(corners)
-    parts = [
-        *(corners_by_camera @ factor for factor in plane.factors.values()),
-        corners_by_height[:, None] * CLOTH_HEIGHT_U,
-        corners_by_line * np.hypot(fit_u, wave_u),
+    by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
+    us = {name: np.linalg.norm(by_corner @ part, axis=1) for name, part in parts.items()}
+    found = [
+        Estimate(float(value), combine(Term(name, float(u[i])) for name, u in us.items()))
+        for i, value in enumerate(values)
     ]
-
-    def estimate(i: int) -> Estimate:
-        terms = [
-            *plane.terms(by_camera[i]),
-            Term("cloth height", abs(by_height[i]) * CLOTH_HEIGHT_U),
-            Term("edge fit", float(np.linalg.norm(by_line[i] * fit_u))),
-            Term("waviness", float(np.linalg.norm(by_line[i] * wave_u))),
-        ]
-        return Estimate(float(values[i]), combine(terms))
-
-    found = [estimate(i) for i in range(len(values))]
     return Measurement(
         corners_px=corners_px,
         corners_mm=corners,
@@ -87,10 +149,10 @@ def measure_outline(outline: Outline, plane: Plane, settings: Settings) -> Measu
         sides_mm=tuple(found[2:6]),
         diagonals_mm=tuple(found[6:8]),
         angles_deg=tuple(found[8:12]),
-        bow_mm=tuple(_bow(line) for line in lines),
-        outline_mm=_outline(lines, corners),
-        corners_cov_mm2=sum((part @ part.T for part in parts), np.zeros((8, 8))),
-        by_hand=any(side.by_hand for side in outline.sides),
+        bow_mm=bow_mm,
+        outline_mm=outline,
+        corners_cov_mm2=sum((part @ part.T for part in parts.values()), np.zeros((8, 8))),
+        by_hand=by_hand,
     )
 
 
@@ -107,21 +169,25 @@ def _fit(
     point, along, off, weight = straight_line(inner, along)
     s = (inner - point) @ along
     sigma = float(np.sqrt(np.average(off**2, weights=weight)))
-    n = len(inner)
-    noise = side.sigma_px / px_per_mm
-    model = float(np.hypot(EDGE_MODEL_PX / px_per_mm, EDGE_MODEL_MM))
-    # yarns and flaps that stand out of the body, and what the photo does not tell apart (uniform)
-    fray = FRAY * side.spread_px / px_per_mm
+    # noise of the points, blur and shade, and what the photo does not tell apart (uniform)
+    noise = side.sigma_px / px_per_mm / np.sqrt(len(inner))
     blind = max(0.0, side.blind_px - SHARP_PX) / px_per_mm / np.sqrt(12)
-    model = float(np.sqrt(model**2 + fray**2 + blind**2))
-    if side.by_hand:
-        model = float(np.hypot(model, BY_HAND_PX / px_per_mm))
-    shift_u = float(np.hypot(model, noise / np.sqrt(n)))
+    by_hand = BY_HAND_PX / px_per_mm if side.by_hand else 0.0
+    photo = float(np.linalg.norm([noise, EDGE_MODEL_PX / px_per_mm, blind, by_hand]))
+    # yarns and flaps that stand out of the body
+    cloth = float(np.hypot(EDGE_MODEL_MM, FRAY * side.spread_px / px_per_mm))
     # what is not seen of a wavy edge may lie off the line: about eight waves to a side
-    unseen = np.sqrt(max(0.05, 1 - side.support) / 8)
+    unseen = sigma * np.sqrt(max(0.05, 1 - side.support) / 8)
     half = max(length / np.sqrt(12), 1e-6)
+    turned = 0.6 / half
     return _Line(
-        point, along, s, off, shift_u, 0.6 * shift_u / half, sigma * unseen, sigma * unseen / half
+        point,
+        along,
+        s,
+        off,
+        (photo, photo * turned),
+        (cloth, cloth * turned),
+        (unseen, unseen / half),
     )
 
 

@@ -20,7 +20,7 @@ from ..report import pair_words, rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
-from .shelf import Known, Shelf
+from .shelf import Shelf
 
 VIEWS = {
     "photos": "Photos",
@@ -39,7 +39,7 @@ class Showing:
 
     def __init__(self, shelf: Shelf, queue: Queue, workers: work.Workers) -> None:
         self._shelf, self._queue, self._workers = shelf, queue, workers
-        self._plans: dict[str, tuple[Known, QuiltPlan]] = {}
+        self._plans: dict[str, tuple[object, QuiltPlan, tuple[BlockRecord, ...]]] = {}
         self._planning: dict[str, asyncio.Lock] = {}
         self._looked: dict[str, dict[Any, Any]] = {}
 
@@ -48,7 +48,8 @@ class Showing:
         found: list[Shown] = []
         for name in self._shelf.names():
             try:
-                blocks = len(self._shelf.read(name).blocks)
+                with self._shelf.open(name) as quilt:
+                    blocks = len(quilt.blocks())
                 found.append({"name": name, "said": _count(blocks, "block")})
             except ProjectError as e:
                 found.append({"name": name, "said": str(e), "spoiled": True})
@@ -56,7 +57,8 @@ class Showing:
 
     def count(self, project: str) -> int:
         """How many blocks a project has."""
-        return len(self._shelf.read(project).blocks)
+        with self._shelf.open(project) as quilt:
+            return len(quilt.blocks())
 
     def photo_path(self, project: str, sha256: str) -> Path:
         """Where a photo of the project or of its queue lies."""
@@ -72,12 +74,17 @@ class Showing:
     async def worked_out(self, project: str) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
         """The quilt as it is now, worked out once for each state of the file."""
         async with self._planning.setdefault(project, asyncio.Lock()):
-            now = await asyncio.to_thread(self._shelf.read, project)
+            key, plan, blocks = await asyncio.to_thread(self._state, project)
             known = self._plans.get(project)
-            if known is None or known[0] is not now:
-                quilt = await self._workers.run("plan", work.plan, now.plan, now.blocks)
-                known = self._plans[project] = (now, quilt)
-            return known[1], now.blocks
+            if known is None or known[0] != key:
+                quilt = await self._workers.run("plan", work.plan, plan, blocks)
+                known = self._plans[project] = (key, quilt, blocks)
+            return known[1], known[2]
+
+    def _state(self, project: str) -> tuple[object, Plan, tuple[BlockRecord, ...]]:
+        with self._shelf.open(project) as quilt:
+            stat = quilt.path.stat()
+            return (stat.st_mtime_ns, stat.st_size, stat.st_ino), quilt.plan, quilt.blocks()
 
     async def view(self, view: str, project: str, query: dict[str, str]) -> Any:
         """All that a view's template needs; the data for its scripts under "data"."""
@@ -91,12 +98,13 @@ class Showing:
         return shown
 
     def _common(self, project: str) -> Shown:
-        known = self._shelf.read(project)
-        return {
-            "title": project,
-            "plan": known.plan,
-            "next": self._next(project, known.plan, known.blocks),
-        }
+        with self._shelf.open(project) as quilt:
+            plan, blocks = quilt.plan, quilt.blocks()
+            return {
+                "title": project,
+                "plan": plan,
+                "next": self._next(project, plan, blocks),
+            }
 
     def _next(self, project: str, plan: Plan, blocks: tuple[BlockRecord, ...]) -> Shown:
         """The one thing to do next: a sentence, and where it is done."""
@@ -127,7 +135,7 @@ class Showing:
 
     async def _photos(self, project: str, query: dict[str, str]) -> Shown:
         items = [asdict(item) for item in self._queue.items(project)]
-        blocks = (await asyncio.to_thread(self._shelf.read, project)).blocks
+        blocks = await asyncio.to_thread(self._names, project)
         again = query.get("again", "")
         return {
             "data": {"items": items, "again": again, "trimmed": query.get("trimmed", "")},
@@ -136,6 +144,10 @@ class Showing:
             "trimmed": query.get("trimmed") == "yes",
             "called": called,
         }
+
+    def _names(self, project: str) -> list[str]:
+        with self._shelf.open(project) as quilt:
+            return [b.name for b in quilt.blocks()]
 
     async def _block(self, project: str, query: dict[str, str]) -> Shown:
         """One block: its photo with what was measured in it, its marks, its history."""
@@ -183,10 +195,10 @@ class Showing:
 
     async def _blocks(self, project: str, query: dict[str, str]) -> Shown:
         """All blocks at a glance; the sizes come after, from `_sizes`."""
-        removed, can = await asyncio.to_thread(self._set, project)
+        blocks, removed, can = await asyncio.to_thread(self._set, project)
         photos = await asyncio.to_thread(self._shas, project)
         return {
-            "blocks": (await asyncio.to_thread(self._shelf.read, project)).blocks,
+            "blocks": blocks,
             "removed": removed,
             "photos": photos,
             "can": can,
@@ -194,9 +206,9 @@ class Showing:
             "u95": format_uncertainty,
         }
 
-    def _set(self, project: str) -> tuple[tuple[str, ...], Undoable]:
+    def _set(self, project: str) -> tuple[tuple[BlockRecord, ...], tuple[str, ...], Undoable]:
         with self._shelf.open(project) as quilt:
-            return quilt.removed(), quilt.undoable("plan")
+            return quilt.blocks(), quilt.removed(), quilt.undoable("plan")
 
     def _shas(self, project: str) -> dict[str, str]:
         with self._shelf.open(project) as quilt:
@@ -318,7 +330,7 @@ class Showing:
     async def _plan(self, project: str, query: dict[str, str]) -> Shown:
         """The plan as a form."""
         can = await asyncio.to_thread(self._can, project, "plan")
-        plan = (await asyncio.to_thread(self._shelf.read, project)).plan
+        plan = await asyncio.to_thread(self._plan_of, project)
         return {
             "entries": forms.entries(plan),
             "kinds": forms.kinds(plan),
@@ -326,6 +338,10 @@ class Showing:
             "fabrics": forms.fabrics(plan),
             "can": can,
         }
+
+    def _plan_of(self, project: str) -> Plan:
+        with self._shelf.open(project) as quilt:
+            return quilt.plan
 
     async def _lines(self, project: str, query: dict[str, str]) -> Shown:
         """Where a block is trimmed, in its photo's pixels."""

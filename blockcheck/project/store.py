@@ -81,6 +81,8 @@ class Project(ProjectWriter):
         Parameters
         ----------
         result : PhotoResult
+            Of several photos together it is one reading of the block; the first photo that was
+            used stands for all, and the history names them.
         names : sequence of str, optional
             One for each block; the next free numbers where None. A name that is there already
             makes this a new measurement of that block.
@@ -134,7 +136,9 @@ class Project(ProjectWriter):
                     dataclasses.asdict(settings),
                     warnings,
                 )
-                self._keep(name, kept, photo_id, trimmed)
+                photos = ", ".join(t.path.name for t in result.together if t.used)
+                detail = records.as_text(f"together: {photos}" if photos else "", "photo's name")
+                self._keep(name, kept, photo_id, trimmed, detail=detail)
                 if kind:
                     told = self._kind(kind)
                     self._change(name, "kind", told, kind=told)

@@ -9,7 +9,7 @@ from pathlib import Path
 from ..errors import Problem, in_one_line
 from ..measuring.checks import Repeatability, Verification
 from ..measuring.gauge import GOOD, POOR, GaugeStudy, OneWay, percent_of_tolerance
-from ..measuring.results import Measurement, PhotoResult
+from ..measuring.results import Measurement, PhotoResult, Taken
 from ..profiles import LensProfile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty
@@ -66,12 +66,30 @@ def warnings(problems: Sequence[Problem]) -> list[str]:
 
 def photo_table(result: PhotoResult, style: Style) -> str:
     """Write what was measured in a photo as a table."""
-    lines = [in_one_line(result.path.name)]
+    lines = [photos_named(result)]
     for i, block in enumerate(result.blocks, start=1):
         lines += [f"  block {i} of {len(result.blocks)}"] if len(result.blocks) > 1 else []
         lines += _block_lines(block, style)
+    lines += [_by_itself(t, style) for t in result.together]
     lines += [f"  {text}" for text in warnings(result.problems)]
     return "\n".join(lines) + "\n"
+
+
+def photos_named(result: PhotoResult) -> str:
+    """Name the photo that sizes come from, or the several that were measured together."""
+    names = [in_one_line(t.path.name) for t in result.together if t.used]
+    if not names:
+        return in_one_line(result.path.name)
+    return f"{', '.join(names[:-1])} and {names[-1]} together"
+
+
+def _by_itself(taken: Taken, style: Style) -> str:
+    name = in_one_line(taken.path.name)
+    if taken.width_mm is None or taken.height_mm is None:
+        return f"  {name}: not measured"
+    w, h = (format_exact(e.value, unit=style.unit) for e in (taken.width_mm, taken.height_mm))
+    left_out = "" if taken.used else ", left out"
+    return f"  {name} by itself: {w} × {h}{left_out}"
 
 
 def _block_lines(b: Measurement, style: Style) -> list[str]:

@@ -75,20 +75,18 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     NoReferenceError, ReferenceHiddenError, ReferencesDisagreeError, TiltedError, BlurredError,
     OverexposedError
     """
-    optics = Optics(settings.focal) if settings.focal else photo.optics
-    usual = LensPrior.of_photo(photo.size, *focal_of(optics, photo.size))
+    usual = usual_lens(photo, settings, photo.size)
     profile = find_profile(settings.profiles, photo.lens_key)
     prior = LensPrior.of_profile(profile, photo.size, photo.quarter_turns) if profile else usual
     markers = find_markers(photo.gray)
-    found = _found(photo, settings, prior, markers)
+    found = _found(photo, settings, prior, markers, None if profile else usual)
     if found is None:
         raise _why_nothing(photo, settings, len(markers[1]))
     plane, problems = found
     if profile and not lens_fits(plane, prior, photo.size):
         plane, problems, prior = readjust(plane, usual), (*problems, _OTHER_LENS), usual
-    if profile is None and (shown := other_focal(plane, usual)) is not None:
-        plane, problems = shown, (*problems, _OTHER_FOCAL)
-        prior = replace(usual, f=shown.camera.f)
+    if _OTHER_FOCAL in problems:
+        prior = replace(usual, f=plane.camera.f)
     _judge_tilt(plane)
     problems += warnings_of(plane, settings)
     stretch = _off_shape(photo)
@@ -97,10 +95,24 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 
+def usual_lens(photo: Photo, settings: Settings, size: tuple[int, int]) -> LensPrior:
+    """What is known of a photo's lens without a profile, for its picture as it has this size."""
+    optics = Optics(settings.focal) if settings.focal else photo.optics
+    return LensPrior.of_photo(size, *focal_of(optics, size))
+
+
 def _found(
-    photo: Photo, settings: Settings, prior: LensPrior, markers: tuple[np.ndarray, np.ndarray]
+    photo: Photo,
+    settings: Settings,
+    prior: LensPrior,
+    markers: tuple[np.ndarray, np.ndarray],
+    noted: LensPrior | None,
 ) -> tuple[Plane, tuple[Problem, ...]] | None:
-    """All references in the photo adjusted together, the mat's lines last, and judged."""
+    """All references in the photo adjusted together, the mat's lines last, and judged.
+
+    Where a focal length is `noted`, the references may show that it is wrong. That comes first:
+    a wrong one tilts the plane, and references of the right size contradict each other.
+    """
     boards = find_boards(photo.gray, markers, settings.card_side, settings.sheet_side)
     side = settings.square
     planes = _with_boards(photo, boards, side, prior) if boards else _each(photo, side, prior)
@@ -109,18 +121,34 @@ def _found(
         references = [p.reference for p in plane.references]
         lines = find_lines(photo.gray, references, prior, plane, settings.grid)
         if lines is not None:
-            agreed, problems = agree_with_lines(*lines, references, prior)
-            return replace(agreed, mat=lines[1]), problems
+            free, mat = lines
+            free, right, problems = _with_its_focal(free, prior, noted)
+            agreed, told = agree_with_lines(free, mat, references, right)
+            return replace(agreed, mat=mat), (*told, *problems)
         places = [p.affine for p in plane.references]
         without_lines.append(adjust(references, prior, plane.camera, places))
     if without_lines:  # a block may pass for a square, but a paper one is straighter
         straightest = min(without_lines, key=lambda plane: _misfit_mm(plane, plane.references[0]))
-        return agree_among(straightest, prior)
+        straightest, right, problems = _with_its_focal(straightest, prior, noted)
+        agreed, told = agree_among(straightest, right)
+        return agreed, (*told, *problems)
     if settings.grid is not None:
         lines = find_lines_alone(photo, prior, settings.grid)
         if lines is not None:
-            return replace(lines[0], mat=lines[1]), ()
+            plane, _, problems = _with_its_focal(lines[0], prior, noted)
+            return replace(plane, mat=lines[1]), problems
     return None
+
+
+def _with_its_focal(
+    plane: Plane, prior: LensPrior, noted: LensPrior | None
+) -> tuple[Plane, LensPrior, tuple[Problem, ...]]:
+    """The plane by the focal length that its references show, where the noted one is wrong."""
+    shown = None if noted is None else other_focal(plane, noted)
+    if shown is None:
+        return plane, prior, ()
+    plane, doubted, sure = shown
+    return plane, doubted, (_OTHER_FOCAL,) if sure else ()
 
 
 def _with_boards(
@@ -182,8 +210,7 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
             f"Too little of the printed card is seen in {name}.",
             "Take everything off the card and keep all of it in the picture, without glare.",
         )
-    usual = LensPrior.of_photo(photo.size, *focal_of(photo.optics, photo.size))
-    lines = find_lines_alone(photo, usual, _ANY_SPACING)
+    lines = find_lines_alone(photo, usual_lens(photo, settings, photo.size), _ANY_SPACING)
     if lines is not None:
         columns, rows = np.ptp(lines[1].reference.points_mm / _ANY_SPACING, axis=0)
         return NoReferenceError(

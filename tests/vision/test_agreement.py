@@ -180,3 +180,28 @@ def test_a_mat_without_a_card_is_told_and_its_spacing_asked_for(tmp_path):
     with pytest.raises(NoReferenceError, match="but a mat whose lines") as raised:
         blockcheck.find_plane(tmp_path / "p.jpg")
     assert "--grid 1in or --grid 1cm" in raised.value.hint
+
+
+@pytest.fixture(scope="module", params=[1.0, 0.97], ids=["right card", "card at 97 %"])
+def leaning(request, tmp_path_factory):
+    """A photo of card and lines that leans enough for them to show the lens."""
+    path = tmp_path_factory.mktemp("leaning") / "p.jpg"
+    camera = replace(PHONE, tilt_deg=10.0, azimuth_deg=70.0)
+    scene = Scene(
+        camera, Mat(), (Card("A", (105, -40), 8, scale=request.param),), (BLOCK,), seed=17
+    )
+    save(scene, path, exif=False)
+    return path, truth(scene)["blocks"][0], camera.focal_35mm, request.param
+
+
+@pytest.mark.parametrize("factor", [0.5, 0.75, 1.0, 1.4, 2.0])
+def test_a_wrong_focal_length_is_not_laid_on_the_references(leaning, factor):
+    """It makes a wrong tilt, and that squares longer than wide; the lines show which it is."""
+    path, block, focal, scale = leaning
+    plane = blockcheck.find_plane(path, card_side="4in", focal=focal * factor)
+    codes = {p.code for p in plane.problems}
+    assert ("focal_doubtful" in codes) == (factor != 1.0)
+    assert ("references_disagree" in codes) == (scale != 1.0)
+    if scale != 1.0:
+        assert float(told(plane)[0].split(" is ")[1].split(" %")[0]) == pytest.approx(3, abs=0.2)
+    assert np.abs(departures(plane, block)).max() < 1

@@ -24,12 +24,14 @@ from .lens import N_CAMERA, N_LENS, QUARTER_TURN, Camera, LensPrior, between_pho
 from .plane import Plane
 from .reference import Reference
 from .rows import free_parameters, huber_cost, misfit, state_of, system
+from .stretch import SOURCE as STRETCH
 
 MIN_PHOTOS = 5
 _LENS = slice(6, 6 + N_LENS)
 _ANY_FOCAL = 0.5  # 1 sigma of its logarithm: from half to twice and beyond
-_SURE, _NOTABLE = 4.0, 0.1  # standard deviations, and the least difference that is worth a word
-_MOVED = 1.5  # standard deviations of the prior
+# standard deviations, and the least difference that is worth a word
+_DOUBTED, _SURE, _NOTABLE = 2.0, 3.0, 0.1
+_STRAINED = 1.5  # standard deviations; references that show another focal length strain more
 _STEPS, _ROUNDS = 60, 4
 _RARE = 0.001  # a lens that does fit is told not to once in a thousand photos
 
@@ -75,7 +77,7 @@ def calibrate(planes: Sequence[Plane], prior: LensPrior, between: np.ndarray) ->
     """
     middle = np.median([[p.camera.f, p.camera.k1, p.camera.k2] for p in planes], axis=0)
     common = np.array([np.log(middle[0] / prior.f), *(middle[1:] - (prior.k1, prior.k2)), 0, 0])
-    views = [_view(p, _moved(prior, common)) for p in planes]
+    views = [_view(p, moved_prior(prior, common)) for p in planes]
     for _ in range(_ROUNDS):
         views, common = _solve(views, prior, common, between)
         views = _with_noise(views)
@@ -84,7 +86,7 @@ def calibrate(planes: Sequence[Plane], prior: LensPrior, between: np.ndarray) ->
     covariance = np.linalg.inv(N / np.outer(scale, scale))[:5, :5] / np.outer(scale[:5], scale[:5])
     squares = [_squares(v) for v in views]
     return Calibration(
-        lens=_moved(prior, common, (covariance + covariance.T) / 2),
+        lens=moved_prior(prior, common, (covariance + covariance.T) / 2),
         rms_px=float(np.sqrt(np.mean(np.concatenate(squares)))),
         view_rms_px=tuple(float(np.sqrt(np.mean(s))) for s in squares),
     )
@@ -100,6 +102,7 @@ class LensView:
     key : tuple
         Camera, width, height and 35 mm focal length, as of `LensProfile.key`.
     plane : Plane
+        Of its factors only the one for the picture's shape (`stretch`), where there is one.
     """
 
     name: str
@@ -109,24 +112,32 @@ class LensView:
     @classmethod
     def of(cls, photo: Photo, plane: Plane) -> LensView:
         """Take a photo's references and camera, without its pixels."""
-        Q = np.linalg.matrix_power(QUARTER_TURN, 4 - photo.quarter_turns)
-        middle = (np.array(photo.size) - 1) / 2
-        there = np.abs(Q @ middle)
-
-        def turned(px: np.ndarray) -> np.ndarray:
-            return (px - middle) @ Q.T + there
-
-        own = plane.camera
-        camera = own.turned(Q, turned(np.array([own.cx, own.cy])))
+        Q, own = _unturned(photo), plane.camera
+        camera = own.turned(Q, on_sensor(photo, np.array([own.cx, own.cy])))
         placed = []
         for p in plane.references:
             r = p.reference
             normals = None if r.normals_px is None else r.normals_px @ Q.T
-            seen = replace(r, points_px=turned(r.points_px), normals_px=normals)
+            seen = replace(r, points_px=on_sensor(photo, r.points_px), normals_px=normals)
             placed.append(replace(p, reference=seen))
+        T = np.eye(N_CAMERA)
+        T[:2, :2] = T[3:5, 3:5] = T[9:11, 9:11] = Q
+        factors = {n: T @ F for n, F in plane.factors.items() if n == STRETCH}
         return cls(
-            photo.path.name, photo.lens_key, replace(plane, camera=camera, references=tuple(placed))
+            photo.path.name,
+            photo.lens_key,
+            replace(plane, camera=camera, factors=factors, references=tuple(placed)),
         )
+
+
+def on_sensor(photo: Photo, points_px: np.ndarray) -> np.ndarray:
+    """(..., 2) where pixels of the upright photo lie in the sensor's picture."""
+    Q, middle = _unturned(photo), (np.array(photo.size) - 1) / 2
+    return np.asarray((points_px - middle) @ Q.T + np.abs(Q @ middle))
+
+
+def _unturned(photo: Photo) -> np.ndarray:
+    return np.linalg.matrix_power(QUARTER_TURN, 4 - photo.quarter_turns)
 
 
 def make_profile(views: Sequence[LensView]) -> tuple[LensProfile, Calibration]:
@@ -194,25 +205,56 @@ def lens_fits(plane: Plane, prior: LensPrior, size: tuple[int, int]) -> bool:
     return _fits(prior.off(free.camera), parts @ parts.T + prior.covariance)
 
 
-def other_focal(plane: Plane, prior: LensPrior) -> Plane | None:
+def other_focal(plane: Plane, prior: LensPrior) -> tuple[Plane, LensPrior, bool] | None:
     """Return the plane with the focal length that the references show, where a prior's is wrong.
 
     A tilted reference shows it by its perspective: they are adjusted once more with the focal
-    length all but free, and the two must differ by more than `_SURE` standard deviations. None
-    where they agree, or where the references show too little to tell. The mat's many lines have
-    moved the focal length themselves where the prior's is wrong; where not, the time is saved.
+    length all but free. Where the two differ by more than `_SURE` standard deviations, what was
+    noted is dropped; by more than `_DOUBTED`, it is as unsure as they differ.
+
+    Returns
+    -------
+    (Plane, LensPrior, bool) or None
+        The plane, the prior that it was adjusted with, and whether what was noted is surely
+        wrong. None where the two agree, or where the references show too little to tell; then
+        nothing is strained (`_strain`) either.
     """
-    u = float(np.sqrt(prior.covariance[0, 0]))
-    if plane.mat is not None and abs(np.log(plane.camera.f / prior.f)) < _MOVED * u:
+    if _strain(plane, prior) < _STRAINED:
         return None
-    covariance = prior.covariance.copy()
-    covariance[0, :] = covariance[:, 0] = 0.0
-    covariance[0, 0] = _ANY_FOCAL**2
-    free = readjust(plane, replace(prior, covariance=covariance))
+    open_prior = any_focal(prior)
+    free = readjust(plane, open_prior)
     parts = np.hstack(list(free.factors.values()))[_LENS]
     off = abs(float(np.log(free.camera.f / prior.f)))
     u = float(np.sqrt((parts @ parts.T + prior.covariance)[0, 0]))
-    return free if off > max(_SURE * u, _NOTABLE) else None
+    if off > max(_SURE * u, _NOTABLE):
+        return free, open_prior, True
+    if off > _DOUBTED * u:
+        doubted = any_focal(prior, off)
+        return readjust(plane, doubted), doubted, False
+    return None
+
+
+def _strain(plane: Plane, prior: LensPrior) -> float:
+    """How far a focal length is pulled away from what was noted, and the mat out of its shape.
+
+    In standard deviations. A wrong focal length makes a wrong tilt, and a wrong tilt makes squares
+    longer than wide.
+    """
+    pulled = np.log(plane.camera.f / prior.f) / np.sqrt(prior.covariance[0, 0])
+    stretched = [
+        p.stretch / p.reference.stretch_sigma
+        for p in plane.references
+        if p.reference.kind == "grid"
+    ]
+    return float(np.linalg.norm([pulled, *stretched]))
+
+
+def any_focal(prior: LensPrior, sigma: float = _ANY_FOCAL) -> LensPrior:
+    """Return a prior that leaves the focal length to the photos."""
+    covariance = prior.covariance.copy()
+    covariance[0, :] = covariance[:, 0] = 0.0
+    covariance[0, 0] = sigma**2
+    return replace(prior, covariance=covariance)
 
 
 def readjust(plane: Plane, prior: LensPrior) -> Plane:
@@ -234,7 +276,10 @@ def _fits(off: np.ndarray, covariance: np.ndarray) -> bool:
     return float(off @ np.linalg.solve(covariance, off)) < chdtri(len(off), _RARE)
 
 
-def _moved(prior: LensPrior, common: np.ndarray, covariance: np.ndarray | None = None) -> LensPrior:
+def moved_prior(
+    prior: LensPrior, common: np.ndarray, covariance: np.ndarray | None = None
+) -> LensPrior:
+    """Return a prior whose log f, k1, k2, cx, cy are moved by `common` (5,)."""
     return LensPrior(
         f=prior.f * float(np.exp(common[0])),
         k1=prior.k1 + float(common[1]),
@@ -276,7 +321,7 @@ def _normal(
     views: Sequence[_View], prior: LensPrior, common: np.ndarray, between: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Return normal matrix, gradient and cost; the common lens comes first, then each photo."""
-    tie = _moved(prior, common, np.diag(between**2))
+    tie = moved_prior(prior, common, np.diag(between**2))
     W = np.linalg.inv(np.linalg.cholesky(prior.covariance))
     blocks, cost = [], float(np.sum((W @ common) ** 2))
     for v in views:
