@@ -18,6 +18,8 @@ _COARSE_SHADE = (0.75, 1.12)
 _ANY_SHADE = (0.2, 2.0)
 _PRINT = 9  # small pixels: more than a fine print repeats in
 _ALIKE = 0.08
+_MOST_SEEN = 0.7  # of the lines near a place: there the mat lies bare
+_FEW = 0.25  # of those seen near a place, by which no shade is told
 _OTHER = 1.7  # times the spread of one thing
 _EVERY = 4  # small pixels: fine enough for shades
 
@@ -177,14 +179,21 @@ class Small:
         part = here / np.maximum(there, 4)
         own = (mat.unlike(here, there, _ANY_SHADE) < 3 * mat.limit).all(axis=0)
         own &= (self.cards[i[..., 1], i[..., 0]] == 0).all(axis=0)
+        # a weave shows lines here and there; 0: too few are known to say
+        near = self.lines_seen()[i[..., 1], i[..., 0]]
+        own &= ((near > _MOST_SEEN) | (near == 0)).all(axis=0)
         # beside an edge of cloth the two sides of a line are not alike
         own &= np.abs(part[0] - part[1]).max(axis=1) < _ALIKE * part.mean(axis=(0, 2))
-        i, part = i[:, own].reshape(-1, 2), part[:, own].reshape(-1, 3)
+        alike = np.broadcast_to(own, (2, len(own))).ravel()
+        part = np.where(alike[:, None], part.reshape(-1, 3), 0)
         shade = np.ones(3, np.float32)
-        for wider in (6, 2):  # the nearest count, where there are any
-            near = self._near(i, part, wider * self.cell + 1)
-            weight = near[..., -1:]
-            shade = np.where(weight > 0.5, near[..., :-1] / np.maximum(weight, 1e-6), shade)
+        for wider in (6, 2):  # the nearest count, where there are enough
+            near = self._near(
+                i.reshape(-1, 2), np.column_stack([part, alike]), wider * self.cell + 1
+            )
+            weight, known = near[..., 3:4], near[..., 4:]
+            some = weight > np.maximum(0.5, _FEW * known)
+            shade = np.where(some, near[..., :3] / np.maximum(weight, 1e-6), shade)
         return self._everywhere(shade)
 
     def _near(self, at: np.ndarray, values: np.ndarray, window: int) -> np.ndarray:
