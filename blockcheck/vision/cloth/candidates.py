@@ -192,7 +192,7 @@ def _readings(
         # a line beside an edge, and what blurs it in the small picture
         reach = max(5.0, _UNSURE * small.scale * seen.shortest_mm / seen.shortest_px)
         seen = replace(seen, reach_mm=min(reach, 0.2 * seen.shortest_mm))
-    if not (part & hidden).any() or (seen is not None and not _goes_on(seen, small, hidden, plane)):
+    if not (part & hidden).any() or (seen is not None and not _goes_on(seen, small, part, plane)):
         return [seen] if seen is not None else []
     more = _quadrilateral(part, small, plane)
     if more is None or more.fill < 0.8:
@@ -297,18 +297,18 @@ def _cut_corners(part: np.ndarray, small: Small, plane: PlaneLike) -> np.ndarray
     return np.asarray(in_order(np.clip(box, 0, (w - 1, h - 1)).astype(float)))
 
 
-def _goes_on(found: Candidate, small: Small, hidden: np.ndarray, plane: PlaneLike) -> bool:
-    """True where the mat's lines stay hidden beyond a side: cloth of the mat's colour."""
+def _goes_on(found: Candidate, small: Small, part: np.ndarray, plane: PlaneLike) -> bool:
+    """True where its patch goes on beyond a side: cloth of the mat's colour, or nearly so."""
     corners = small.to_small(plane.px_from_mm(found.corners_mm, CLOTH_MM))
     cell = small.cell
     for i in range(4):
         a, b = corners[i], corners[(i + 1) % 4]
         u = (b - a) / np.linalg.norm(b - a)
         out = np.array([u[1], -u[0]]) * cell
-        strip = np.zeros(hidden.shape, np.uint8)
+        strip = np.zeros(part.shape, np.uint8)
         corners_of = np.array([a + 0.6 * out, b + 0.6 * out, b + out, a + out])
         cv2.fillPoly(strip, [np.round(corners_of).astype(np.int32)], 1)
-        if strip.any() and hidden[strip > 0].mean() > 0.6:
+        if strip.any() and part[strip > 0].mean() > 0.6:
             return True
     return False
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from .evidence import MOST_CLOTH, MOST_MAT, Colours, evidence, log_cloth, log_mat
 from .locating import located
-from .looks import PIECES, Looks, learnt
+from .looks import PIECES, Looks, learnt, nearest_kind
 from .mat_looks import Mat, lookup
 from .printed import Printed
 
@@ -135,9 +135,9 @@ def trace(
     zone = None if lines is None else lines.at(at)
     card = lookup(barred[0], at, barred[1]) > 0
     if isinstance(looks, Colours):
-        expected = mat.colours(at[len(at) // 2]).reshape(sides, PIECES, -1, 3).mean(axis=2)
+        expected = mat.first(at[len(at) // 2]).reshape(sides, PIECES, -1, 3).mean(axis=2)
         share = np.broadcast_to(looks.share, (sides, PIECES, len(looks.share)))
-        looks = Looks(looks, share, expected, mat.sigma)
+        looks = Looks(looks, share, expected, mat.sigma, mat.kinds)
     each = looks.cloth.log_each(colour)
     if doubt_px is not None:
         far = t[::by_row, None] + np.zeros(colour.shape[1])
@@ -160,7 +160,8 @@ def trace(
         expected = np.repeat(looks.mat.reshape(-1, 3), width, axis=0)
         share = np.repeat(looks.share.reshape(sides * PIECES, -1), width, axis=0)
         weighed = evidence(
-            log_cloth(each, share), log_mat(colour, expected, looks.sigma, print_, zone)
+            log_cloth(each, share),
+            log_mat(colour, expected, looks.sigma, print_, zone, looks.kinds),
         )
         weighed[card] = -MOST_MAT
         place_by_place = cv2.resize(
@@ -181,6 +182,9 @@ def trace(
     place = (rows - 0.5) * by_row
     if fine:
         expected = expected.reshape(len(rows), _WEIGHED, 3).mean(axis=1)
+        # of a ground of several colours that which lies just outside
+        beside = colour[np.maximum(rows - guard - window // 2, 0), n * _WEIGHED]
+        expected = expected * looks.kinds[nearest_kind(beside, expected, looks.kinds)]
         place, clear = located(
             sampled, expected, rows * by_row, step, px_per_mm, sides, sides * PIECES
         )

@@ -25,6 +25,7 @@ _DIRT = {0: 0.03, BESIDE: 0.1, ON: 0.1}  # part of the mat that is neither plain
 _INKED = {0: 0.03, BESIDE: 0.45, ON: 0.8}  # how much of the mat is print
 _SHADED = 0.12  # part of the mat's plain places that a shadow may darken
 _DARKEST = 0.4  # of its brightness, in a shadow
+ONE_KIND = np.ones((1, 3))
 _NOISE = 4.0  # grey levels, at least
 
 
@@ -108,6 +109,7 @@ def log_mat(
     sigma: float,
     print_: np.ndarray | None = None,
     zone: np.ndarray | None = None,
+    kinds: np.ndarray = ONE_KIND,
 ) -> np.ndarray:
     """Log density of the mat, plain, shaded or printed.
 
@@ -121,12 +123,27 @@ def log_mat(
         Log density of the print's colours.
     zone : (T, M) array or None
         As of `Printed.at`.
+    kinds : (K, 3) array
+        The ground's colours as parts of `mat`, the first: a cover may be woven in several.
     """
+    s = max(sigma, _NOISE)
+    known = _log_lit(colours, mat, s)
+    for kind in kinds[1:]:
+        np.maximum(known, _log_lit(colours, mat * kind, s), out=known)
+    if print_ is None or zone is None:
+        return np.maximum(known, np.float32(np.log(_DIRT[0]) + _ANY))
+    inked, dirt = (np.array([x[k] for k in (0, BESIDE, ON)], np.float32) for x in (_INKED, _DIRT))
+    known += np.log(1 - inked - dirt)[zone]
+    np.maximum(known, print_ + np.log(inked)[zone], out=known)
+    return np.maximum(known, (np.log(dirt) + np.float32(_ANY))[zone])
+
+
+def _log_lit(colours: np.ndarray, mat: np.ndarray, s: float) -> np.ndarray:
+    """(T, M) log density of the plain mat, lit or in a shadow."""
     m = mat.astype(np.float32)[None]
     power = np.maximum(dot(m, m), 1)
     gain = dot(colours, m) / power
     beside = np.maximum(dot(colours, colours) - gain**2 * power, 0)
-    s = max(sigma, _NOISE)
     level = np.sqrt(power)
     plain = -0.5 * (beside + (gain - 1) ** 2 * power) / s**2 - 3 * np.log(s) - 2.757
     over = (np.clip(gain, _DARKEST, 1.05) - gain) ** 2 * power
@@ -137,13 +154,7 @@ def log_mat(
         - 1.838
         - np.log((1.05 - _DARKEST) * level)
     )
-    known = np.maximum(plain, shade)
-    if print_ is None or zone is None:
-        return np.maximum(known, np.float32(np.log(_DIRT[0]) + _ANY))
-    inked, dirt = (np.array([x[k] for k in (0, BESIDE, ON)], np.float32) for x in (_INKED, _DIRT))
-    known += np.log(1 - inked - dirt)[zone]
-    np.maximum(known, print_ + np.log(inked)[zone], out=known)
-    return np.maximum(known, (np.log(dirt) + np.float32(_ANY))[zone])
+    return np.maximum(plain, shade)
 
 
 def evidence(cloth: np.ndarray, mat: np.ndarray) -> np.ndarray:

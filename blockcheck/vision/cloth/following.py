@@ -24,6 +24,7 @@ _LOST = 0.25  # support of a side that is sought again
 _RIM_MM, _FEW = (2.0, 15.0), 4  # inside a side, and pieces of line there, that tell
 _BY_CHANCE = 2  # seams and stripes that may run where lines are foreseen
 _LITTERED = 0.06  # of the outside like cloth: more than threads
+_FAINT = 0.65  # of the most that colours can tell, on both sides of an edge
 _SURE = 0.4  # of a block, from the side opposite to one that is lost
 _BARE = 0.45  # of them seen: mat lies there, not cloth
 
@@ -73,12 +74,12 @@ def follow_sides(
     colours = Colours.learn(_inside(rgb, plane, corners_mm, reach_mm))
 
     def by_ends(near_px: np.ndarray, traces: list[Trace], reach_mm: float) -> list[Trace]:
-        """Where colours do not tell a side the lines that end there may."""
+        """Where colours do not tell a side, or hardly, the lines that end there may."""
         if print_ is None:
             return traces
         made = [
             None
-            if trusted(t)
+            if trusted(t) and t.inside + t.outside > 2 * _FAINT
             else side_by_ends(rgb, plane, print_[0], near_px[[i, (i + 1) % 4]], reach_mm, px_per_mm)
             for i, t in enumerate(traces)
         ]

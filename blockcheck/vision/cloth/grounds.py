@@ -35,11 +35,16 @@ class Ground(Mat):
     labels: np.ndarray
     scale: int
 
+    @property
+    def kinds(self) -> np.ndarray:
+        """(K, 3) all of its colours as parts of the first one's."""
+        return self.parts
+
     def colours(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 3) expected colours at (N, 2) places: that of the nearest ground."""
         h, w = self.labels.shape
         i = np.clip(((points_px + 0.5) / self.scale).astype(int), 0, (w - 1, h - 1))
-        return super().colours(points_px) * self.parts[self.labels[i[:, 1], i[:, 0]]]
+        return self.first(points_px) * self.parts[self.labels[i[:, 1], i[:, 0]]]
 
 
 def unlike_ground(small: Small, ground: Mat) -> np.ndarray:
@@ -63,6 +68,7 @@ def grounds(small: Small) -> Iterator[Mat]:
     y, x = np.nonzero(ring)
     colours = small.rgb[y, x].astype(np.float32)
     k = min(3, len(colours))
+    cv2.setRNGSeed(0)
     _, label, _ = cv2.kmeans(
         colours, k, None, (cv2.TERM_CRITERIA_COUNT, 15, 0), 1, cv2.KMEANS_PP_CENTERS
     )
@@ -73,15 +79,23 @@ def grounds(small: Small) -> Iterator[Mat]:
         if shares[j] < _SHARE:
             continue
         own = label.ravel() == j
-        mat = small.grow(
-            Mat.learn(small.size, small.to_photo(np.stack([x, y], 1)[own]), colours[own])
-        )
-        if mat.sigma < _EVEN:
-            mats.append(mat)
-    together = _in_shade(small, mats) or _cover(small, mats)
+        mat = Mat.learn(small.size, small.to_photo(np.stack([x, y], 1)[own]), colours[own])
+        grown = small.grow(mat)
+        if any(_alike(small, grown, other) for other in mats):
+            grown = mat  # a weave blends its colours into each other
+        if grown.sigma < _EVEN:
+            mats.append(grown)
+    together = _cover(small, mats) or _in_shade(small, mats)
     if together is not None:
         yield together
     yield from mats
+
+
+def _alike(small: Small, one: Mat, other: Mat) -> bool:
+    """Whether two grounds have one colour."""
+    middle = np.array([small.size]) / 2
+    apart = float(np.linalg.norm(one.colours(middle) - other.colours(middle)))
+    return apart < max(one.sigma, other.sigma)
 
 
 def _in_shade(small: Small, mats: list[Mat]) -> Ground | None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from .evidence import Colours
+from .evidence import ONE_KIND, Colours
 
 PIECES = 12  # of a side, each with its own looks of mat and cloth
 _DRIFT = 5.0  # by which the mat beside a piece may differ from the mat as a whole
@@ -26,12 +26,15 @@ class Looks:
         The plain mat's colour just outside.
     sigma : float
         Its spread.
+    kinds : (K, 3) array
+        All colours of the ground as parts of this one.
     """
 
     cloth: Colours
     share: np.ndarray
     mat: np.ndarray
     sigma: float
+    kinds: np.ndarray = field(default_factory=ONE_KIND.copy)
 
 
 def learnt(
@@ -82,6 +85,7 @@ def learnt(
         k, j = divmod(i, pieces)
         seen = colour[:, own][plain[:, own]]
         if len(seen) > _FEW:
+            seen = seen / looks.kinds[nearest_kind(seen, mat[k, j], looks.kinds)]
             middle = np.median(seen, axis=0)
             if np.linalg.norm(middle - mat[k, j]) < _DRIFT * looks.sigma + _DRIFT:
                 mat[k, j] = middle
@@ -90,4 +94,12 @@ def learnt(
         if counted.sum() > _FEW:
             share[k, j] = 0.85 * counted / counted.sum() + 0.15 * known.share
     sigma = float(np.median(spread)) if spread else looks.sigma
-    return Looks(known, share, mat, sigma), each
+    return Looks(known, share, mat, sigma, looks.kinds), each
+
+
+def nearest_kind(colours: np.ndarray, mat: np.ndarray, kinds: np.ndarray) -> np.ndarray:
+    """(N,) which of the ground's colours each of (N, 3) is least unlike; `mat` (3,) or (N, 3)."""
+    if len(kinds) == 1:
+        return np.zeros(len(colours), int)
+    off = [np.linalg.norm(colours - mat * kind, axis=1) for kind in kinds]
+    return np.argmin(off, axis=0)

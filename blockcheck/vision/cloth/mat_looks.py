@@ -57,9 +57,18 @@ class Mat:
             mat, limit=float(min(max(middle + 3.5 * (middle - low), high), 4 * s + 4) + 1)
         )
 
+    @property
+    def kinds(self) -> np.ndarray:
+        """(K, 3) the ground's colours as parts of `first`: a mat has one."""
+        return np.ones((1, 3))
+
+    def first(self, points_px: np.ndarray) -> np.ndarray:
+        """(N, 3) the first of its colours at (N, 2) places."""
+        return np.asarray(_surface(points_px, self.size) @ self.coefficients)
+
     def colours(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 3) expected colours at (N, 2) places."""
-        return np.asarray(_surface(points_px, self.size) @ self.coefficients)
+        return self.first(points_px)
 
     def everywhere(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """(len(y), len(x), 3) float32 expected colours where columns `x` and rows `y` meet."""
