@@ -17,6 +17,7 @@ from blockcheck.vision.cloth.small_picture import CLOTH_MM, Small
 from blockcheck.vision.finding import plane_of
 from blockcheck.vision.photo import read_photo
 from fixtures.make import quad
+from fixtures.prints import printed
 from fixtures.scene import Block, Camera, Card, Mat, Scene, save, truth
 from fixtures.surroundings import (
     blinds,
@@ -149,6 +150,16 @@ def test_half_of_a_block_on_a_striped_cover_is_no_block(tmp_path):
     assert error.code == "block_goes_on"
     assert result.doubtful.sides == (3,)
     assert "--corners" in result.problems[0].hint
+
+
+def test_a_scale_band_beyond_a_corner_is_no_other_half(tmp_path):
+    """Ticks and lines step up and down along the extension of a side, as cloth does not."""
+    ink = Mat((24, 120, 104), line_colour=(226, 226, 120), line_width_mm=0.6)
+    mat = printed(ink, (-152.4, -127.0, 152.4, 127.0))
+    block = boat("dots", (CREAM, RED), (120, 150), (-70, 0), 30)
+    result, (true,) = measured(tmp_path, [block], mat)
+    assert result.ok, result.problems
+    assert off_mm(result.blocks[0], true).max() < 0.5
 
 
 def test_half_of_a_block_is_not_measured_where_the_other_is_like_the_mat(tmp_path):

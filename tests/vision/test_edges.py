@@ -57,6 +57,14 @@ def test_sides_along_printed_lines(inside_mm, colour, tmp_path):
     assert np.abs(error).max() < 0.5
 
 
+@pytest.mark.parametrize(("bottom", "colour"), [(112.1, PINK), (112.7, GOLD)])
+def test_numbers_before_a_side_are_not_cloth(bottom, colour, tmp_path):
+    """The block covers the last line; a row of numbers of the ink's colour lies just past it."""
+    scene = Scene(PHONE, MAT, (CARD,), (block(0.4, colour, bottom=bottom),), seed=11)
+    error, u95 = errors_mm(scene, tmp_path).T
+    assert (np.abs(error) < u95).all()
+
+
 def test_yarns_beyond_the_body_are_not_measured(tmp_path):
     cloth = Block(quad(130, 150, (-55, 0), 6), cloth="dots", colours=(PINK, GOLD), fringe_mm=2.5)
     scene = Scene(PHONE, MAT, (CARD,), (cloth,), seed=13)

@@ -21,6 +21,7 @@ _FROM_MM, _TO_MM, _PIECES = 2.0, 24.0, 11
 _ACROSS_MM = np.linspace(0.8, 5.0, 15)  # on either side; half of it is more than any line
 _APART_MM = (7.0, 10.0, 13.0)  # lines beside the extension, to compare with
 _FEW = 4  # pieces of line
+_ONE_WAY = 0.7  # of all that the colour changes by
 _PART = 0.3  # of an extension shows a step: a striped ground is now and then like the cloth
 
 
@@ -138,10 +139,13 @@ def _goes_on(
     halves = np.median(
         colour.transpose(0, 1, 3, 2, 4, 5).reshape(len(shifts), _PIECES, 2, -1, 3), axis=3
     )
-    step = np.linalg.norm(halves[:, :, 1] - halves[:, :, 0], axis=2)[:, usable]
+    change = (halves[:, :, 1] - halves[:, :, 0])[:, usable]
+    step = np.linalg.norm(change, axis=2)
     usual = float(np.percentile(step[1:], 80))
     shows = step[0] > max(least, 2.5 * usual)
-    return bool(shows.mean() > _PART)
+    # ticks, numbers and lines that cross step up and down
+    one_way = np.linalg.norm(change[0][shows].sum(axis=0)) > _ONE_WAY * step[0][shows].sum()
+    return bool(shows.mean() > _PART and one_way)
 
 
 def _outside(at: np.ndarray, polygon: np.ndarray) -> np.ndarray:
