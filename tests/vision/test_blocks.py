@@ -12,6 +12,7 @@ from blockcheck.cli import main
 from blockcheck.settings import Settings
 from blockcheck.vision.cloth.candidates import candidates_on
 from blockcheck.vision.cloth.grounds import grounds
+from blockcheck.vision.cloth.neighbours import _groove
 from blockcheck.vision.cloth.rectangles import fill_best
 from blockcheck.vision.cloth.small_picture import CLOTH_MM, Small
 from blockcheck.vision.finding import plane_of
@@ -74,9 +75,15 @@ def test_what_a_person_would_measure_is_measured(cloth, over, tmp_path):
     [
         (Mat((200, 182, 208), lines_mm=None), (BLUE, CREAM), blinds()),
         (Mat((12, 22, 12)), ((30, 60, 170), CREAM), glare((-120, 60), 22, 0.15)),
+        (Mat(size_mm=(400, 400)), (BLUE, CREAM), glare((-175, 40), 30, 0.4)),
         (Mat(lines_mm=None, size_mm=(328, 400)), (CREAM, RED), blinds(left=1)),
     ],
-    ids=["bars of window light", "glare over a corner on a dark mat", "a corner on the mat's rim"],
+    ids=[
+        "bars of window light",
+        "glare over a corner on a dark mat",
+        "glare from a block to the table",
+        "a corner on the mat's rim",
+    ],
 )
 def test_light_and_the_rim_of_a_mat_hide_no_block(mat, colours, over, tmp_path):
     block = boat("dots", colours, turn=20)
@@ -168,6 +175,14 @@ def test_half_of_a_block_is_not_measured_where_the_other_is_like_the_mat(tmp_pat
         assert off_mm(block, true).max() < 1
     if not result.ok:
         assert "left edge" in result.problems[0].message
+
+
+@pytest.mark.parametrize(("grooves", "parted"), [((240,), True), (range(6, 500, 40), False)])
+def test_stripes_of_the_grounds_colour_are_no_grooves_between_blocks(grooves, parted):
+    like = np.zeros((300, 500), bool)
+    for at in grooves:
+        like[:, at : at + 4] = True
+    assert (_groove(like, 3.0) is not None) == parted
 
 
 @pytest.mark.parametrize(("gap", "shift"), [(0.0, 3), (2.2, 0)])

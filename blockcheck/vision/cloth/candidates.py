@@ -69,7 +69,10 @@ def candidates_on(
     unlike = unlike_ground(small, mat)
     unlike[(small.cards > 0) | (small.bare() > 0)] = 0
     found, problem = _at_levels(small, unlike, mat.limit, plane)
-    if not found:  # a corner on the mat's rim may join a block to the table
+    # a glare, or a corner on the mat's rim, may join a block to the table
+    if not found and small.cell:
+        found, _ = _at_levels(small, np.zeros_like(unlike), mat.limit, plane)
+    if not found:
         found, _ = _at_levels(small, unlike, mat.limit, plane, neck=_NECK)
     if small.cell and all(readings[0].reach_mm > _ROUGH_MM for readings in found):
         evenly = small.evenly(unlike, mat.limit)

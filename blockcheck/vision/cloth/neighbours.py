@@ -21,6 +21,7 @@ _TOWARDS = 0.35
 _OWN = 0.15
 _TURNS = np.radians(np.linspace(-3, 3, 13))
 _THROUGH, _BESIDE = 0.85, 0.5  # part of the strip that is mat, and of what lies beside it
+_MOST = 4  # with those along the edges; more are the cloth's own stripes
 _ROWS, _ENDS = 60, 4
 _FEW = 5  # every fifth pixel tells what is usual
 
@@ -94,6 +95,8 @@ def _groove(like: np.ndarray, per_mm: float) -> tuple[tuple[float, float], float
         index = np.clip(np.arange(columns) + shift[:, None], 0, columns - 1)
         turned = np.take_along_axis(rows, index, axis=1)
         part = turned.mean(axis=0)
+        if np.count_nonzero(np.diff(part > _THROUGH) > 0) > 2 * _MOST:  # in and out of each
+            return None
         runs = np.flatnonzero(np.diff(np.concatenate([[0], (part > _THROUGH).astype(int), [0]])))
         for a, b in runs.reshape(-1, 2):
             if not _NARROWEST_MM * per_mm <= b - a - 2 <= widest:

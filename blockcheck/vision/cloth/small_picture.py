@@ -270,7 +270,7 @@ class Small:
         if self.segments is None or self.seen is None:
             return False
         wide, narrow = (
-            cv2.dilate(part, np.ones((2 * n + 1, 2 * n + 1), np.uint8)) for n in (2 * cell, cell)
+            cv2.dilate(part, np.ones((2 * round(n * cell) + 1,) * 2, np.uint8)) for n in (1.2, 0.6)
         )
         middle = np.round(self.to_small(self.segments.mean(1))).astype(int)
         h, w = part.shape
