@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import PhotoError
 from ..planning.plan import BlockRecord, Plan, called
-from ..planning.trimming.placement import Offcut
+from ..planning.trimming.offcuts import Offcut
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project.records import PhotoFile
 from ..vision.photo import read_photo

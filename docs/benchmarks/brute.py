@@ -1,28 +1,32 @@
-"""Frontiers and common sizes held against brute force: how many agree, and by how much not.
+"""Frontiers, common sizes and seam matches held against brute force: how many agree.
 
-    PYTHONPATH=. python docs/benchmarks/brute.py 1000 300
+    PYTHONPATH=. python docs/benchmarks/brute.py 1000 300 1000
 
 Outlines as in `fixtures/brute.py`: leaning, wavy, each edge bowed once and twice, in or out.
 Widths from 1 to 10 mm below the widest; rectangles of half the block's height or more. For the
-common sizes every width on the ruler lines that could have a larger area is tried, block by block.
+common sizes every width on the ruler lines that could have a larger area is tried, block by block. Where
+rows meet is added up in fractions of an inch, every mark of a row against every one of the next.
+A number followed by ``+n`` begins after the first n outlines, sets or quilts: ``100+200``.
 """
 
 import sys
 import time
+from collections import Counter
 
 import numpy as np
 
+from blockcheck.planning.rows.seam_matches import Piece, check_rows
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
 from blockcheck.planning.trimming.rectangles import axes, frontier
-from fixtures.brute import INCH, bowed, heights, tallest
+from fixtures.brute import INCH, bowed, heights, joints, rows_of_a_quilt, tallest
 
 STEP = INCH / 8
 
 
-def frontiers_agree(count: int) -> None:
+def frontiers_agree(count: int, first: int) -> None:
     """Tallest rectangles, one random width for each outline."""
-    off, done, seed = [], 0, 0
+    off, done, seed = [], 0, first
     while done < count:
         rng = np.random.default_rng(10_000 + seed)
         seed += 1
@@ -35,8 +39,11 @@ def frontiers_agree(count: int) -> None:
         off.append(found - tried)
         done += 1
     off_mm = np.array(off)
-    print(f"{count} frontiers: {(np.abs(off_mm) <= 0.05).sum()} within 0.05 mm,")
-    print(f"  lower by {-off_mm.min():.4f} mm at most, higher by {off_mm.max():.4f} mm at most")
+    print(f"{count} frontiers: {(np.abs(off_mm) <= 0.05).sum()} within 0.05 mm, seeds to {seed},")
+    print(
+        f"  lower by {-off_mm.min():.4f} mm at most, higher by {off_mm.max():.4f} mm at most",
+        flush=True,
+    )
 
 
 def reach(outline: np.ndarray, width: float, own: float) -> float:
@@ -49,10 +56,10 @@ def reach(outline: np.ndarray, width: float, own: float) -> float:
     return np.floor(high / STEP + 1e-6) * STEP
 
 
-def common_sizes_agree(count: int) -> None:
+def common_sizes_agree(count: int, first: int) -> None:
     """Largest areas for all blocks of small sets."""
     same = 0
-    for seed in range(count):
+    for seed in range(first, first + count):
         rng = np.random.default_rng(50_000 + seed)
         blocks = [Block(str(i), bowed(rng, bow=0.6)) for i in range(rng.integers(2, 6))]
         found = common_size(blocks, step_mm=STEP)
@@ -68,11 +75,39 @@ def common_sizes_agree(count: int) -> None:
                     break
             best = max(best, high * k * STEP)
         same += abs(best - area) < 1
-    print(f"{count} common sizes: {same} equal")
+        if abs(best - area) >= 1:
+            print(f"  set {seed}: {area:.0f} and {best:.0f} square millimetres", flush=True)
+    print(f"{count} common sizes: {same} equal", flush=True)
+
+
+def joints_agree(count: int, first: int) -> None:
+    """Where seams should meet, how far apart they do, and how far corners are apart across."""
+    done, same, seed = 0, 0, first
+    while done < count:
+        rows, seam = rows_of_a_quilt(np.random.default_rng(90_000 + seed))
+        seed += 1
+        pieces = [
+            [
+                Piece(name, float(a) * INCH, float(p) * INCH, 0, float(h) * INCH)
+                for name, a, p, h in row
+            ]
+            for row in rows
+        ]
+        found = check_rows(pieces, seam_mm=float(seam) * INCH)
+        # all of it is a whole number of 64ths of an inch
+        ours = np.array([(m.planned_mm, m.total_mm, m.down_mm) for m in found.matches]) / INCH * 64
+        theirs = Counter(tuple(64 * part for part in one) for one in joints(rows, seam))
+        exact = (np.abs(ours - ours.round()) < 1e-6).all(axis=1)
+        done += theirs.total()
+        same += (theirs & Counter(map(tuple, ours[exact].round().astype(int).tolist()))).total()
+    print(f"{done} joints of {seed - first} quilts: {same} equal", flush=True)
 
 
 clock = time.process_time()
-for check, count in zip((frontiers_agree, common_sizes_agree), map(int, sys.argv[1:]), strict=True):
-    if count:
-        check(count)
+for check, wanted in zip(
+    (frontiers_agree, common_sizes_agree, joints_agree), sys.argv[1:], strict=False
+):
+    count, _, first = wanted.partition("+")
+    if int(count):
+        check(int(count), int(first or 0))
 print(f"{time.process_time() - clock:.0f} s of processor time")

@@ -129,13 +129,13 @@ def test_every_turn_looked_at():
         blocks.append(Block("b", shape + rng.normal(0, 0.1, shape.shape), rng.uniform(0, 0.4)))
     widths = np.array([5.5, 6.0, 6.25]) * INCH
     heights = frontiers(blocks, widths)
-    stack = Stack.of(blocks)
-    grown = widths + 2 * np.array([[b.guard_mm] for b in blocks])
+    stack, guard = Stack.of(blocks), np.array([b.guard_mm for b in blocks])
     own = np.array([b.turn for b in blocks])
     best = np.zeros_like(heights)
     for turns in np.linspace(-0.06, 0.06, 2401).reshape(7, -1):
-        at = own[:, None, None] + np.broadcast_to(turns[:, None], (24, len(turns), 3))
-        best = np.maximum(best, stack.tallest(grown, at)[1].max(axis=1) - grown + widths)
+        for k, width in enumerate(widths):
+            high = stack.tallest(width + 2 * guard, own[:, None] + turns)[1].max(axis=1)
+            best[:, k] = np.maximum(best[:, k], high - 2 * guard)
     assert (heights > 8 * INCH).all()
     assert (heights >= best - 0.01).all()
     # tall rectangles only are asked for, as a common size does

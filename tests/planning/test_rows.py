@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from blockcheck.planning.rows.seam_matches import (
     seam_positions,
 )
 from blockcheck.units import INCH
+from fixtures.brute import joints, rows_of_a_quilt
 
 
 def row(*cuts, planned=6.5, u=0.0, name="sailboat"):
@@ -29,6 +31,21 @@ def test_three_strips():
     """Common practice: three 1 1/2 in strips sewn with 1/4 in seams measure 3 1/2 in."""
     seams = seam_positions(row(1.5, 1.5, 1.5, planned=1.5))
     assert seams[-1].position_mm + INCH / 2 == pytest.approx(3.5 * INCH)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_where_rows_meet_is_what_adding_up_in_fractions_gives(seed):
+    """Straight and offset rows, with sashing or none; `docs/benchmarks/brute.py` does 1000."""
+    rows, seam = rows_of_a_quilt(np.random.default_rng(seed))
+    pieces = [
+        [Piece(name, float(a) * INCH, float(p) * INCH, 0, float(h) * INCH) for name, a, p, h in one]
+        for one in rows
+    ]
+    found = check_rows(pieces, seam_mm=float(seam) * INCH).matches
+    sizes = np.array([(m.planned_mm, m.total_mm, m.down_mm) for m in found]) / INCH * 64
+    assert sizes == pytest.approx(sizes.round(), abs=1e-6)
+    wanted = Counter(tuple(64 * part for part in one) for one in joints(rows, seam))
+    assert Counter(map(tuple, sizes.round().astype(int).tolist())) == wanted
 
 
 @given(st.lists(st.floats(20, 300), min_size=1, max_size=12))

@@ -10,6 +10,7 @@ from blockcheck.errors import PlanError
 from blockcheck.planning.trimming import placement as placing
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.rectangles import axes
+from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.trim_lines import trim, trim_all
 from blockcheck.units import INCH
 
@@ -217,3 +218,18 @@ def test_random_outlines_shapely():
             assert Polygon(shape).buffer(-0.2 + 2e-3, join_style="mitre").contains(rect)
             assert rect.area == pytest.approx(6.25 * 9.25 * INCH**2)
             assert min(o.least_mm for o in plan.offcuts) > 0.19
+
+
+@pytest.mark.parametrize("turned", [0.0, 1.0])
+def test_every_block_with_straight_edges_is_laid(turned):
+    """Sizes that just do not fit are hard on the solver: several blocks at once once found no place."""
+    rng, blocks = np.random.default_rng(5), []
+    for i in range(60):
+        corners = np.array([[0, 0], [6, 0], [6, 9], [0, 9]]) * INCH + rng.normal(0, 1.5, (4, 2))
+        a = math.radians(rng.uniform(-turned, turned))
+        turn = np.array([[math.cos(a), math.sin(a)], [-math.sin(a), math.cos(a)]])
+        blocks.append(Block(str(i), corners @ turn, give_mm=INCH / 32))
+    plans = trim_all(blocks, 6 * INCH, 9 * INCH)
+    below = {m.name for m in below_size(blocks, 6 * INCH, 9 * INCH)}
+    assert {p.name for p in plans if not p.fits} == below
+    assert 0 < len(below) < 60

@@ -11,7 +11,8 @@ import numpy as np
 from ...errors import PlanError
 from ...units import INCH
 from .block import Array, Block
-from .placement import Wishes, offcuts, place_all
+from .offcuts import offcuts
+from .placement import Wishes, place_all
 from .rectangles import axes, frontiers, taller
 
 EPS = 1e-6
@@ -194,7 +195,9 @@ def _heights(
     cap = np.minimum(-np.sort(-np.array(tall)), at_most_mm)
     # a width that the narrowest block has to spare gives an area to begin with
     sure = len(widths) // 2
-    heights[:, sure] = frontiers(blocks, widths[sure], least_mm=0.5 * min(tall))[:, 0]
+    heights[:, sure] = frontiers(
+        blocks, widths[sure], least_mm=0.5 * min(tall), enough_mm=at_most_mm
+    )[:, 0]
     reach = _on_marks(heights, widths, step_mm, at_most_mm, square)[:, sure]
     area = widths[sure] * -np.sort(-reach)
     for end in range(len(widths), 0, -_WIDTHS):
@@ -204,7 +207,8 @@ def _heights(
         some = np.arange(max(end - _WIDTHS, 0), end)
         # whatever is lower has less area than that in hand for all
         low = float(widths[some[0]]) - EPS if square else float(area[-1] / widths[end - 1])
-        heights[:, some] = frontiers(blocks, widths[some], least_mm=low)
+        enough = float(widths[some[-1]]) if square else at_most_mm
+        heights[:, some] = frontiers(blocks, widths[some], least_mm=low, enough_mm=enough)
         for k in some:  # what all reach is decided by the lowest: it is looked at once more
             for _ in range(_LOWEST):
                 i, second = (

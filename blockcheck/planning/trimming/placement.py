@@ -1,4 +1,4 @@
-"""A rectangle of given size laid on a block, and what then falls off its sides."""
+"""A rectangle of given size laid on a block: cloth first, then points, then the centre line."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 _CLOTH, _POINT, _CENTRE, _GIVEN = 1e6, 1e4, 1e2, 3.0
 _FAR = 1e4
 _NEAR = 0.03  # radians that one linear program bridges
-_TOGETHER = 16  # programs in one call of the solver
+_TOGETHER = 32  # programs in one call of the solver
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,8 @@ class Placement:
     spare_mm : (float, float)
         By how much it could grow to the left and right each, and up and down each; negative
         where it would have to shrink.
+    lack_mm : float
+        What is missing even where the edges give all they may; 0 where it fits.
     """
 
     x_mm: float
@@ -44,6 +46,7 @@ class Placement:
     height_mm: float
     clearance_mm: float
     spare_mm: tuple[float, float] = (0.0, 0.0)
+    lack_mm: float = 0.0
 
     @property
     def corners_mm(self) -> Array:
@@ -99,11 +102,17 @@ def place_all(
     `best` has for each the height that `frontiers_and_turns` gives for its width, and the turn,
     where they are known already.
     """
-    laid = _settle_all([_settle(one, _own_turn(one)) for one in wishes])
+    starts = [_own_turn(one) for one in wishes]
+    if best is not None:  # nearer to where it comes to lie, if it is one step away
+        starts = [
+            turn if height > 0 and abs(turn - own) < _NEAR else own
+            for own, (height, turn) in zip(starts, best, strict=True)
+        ]
+    laid = _settle_all([_settle(one, turn) for one, turn in zip(wishes, starts, strict=True)])
     # cloth first: start those that are short again from the turn that has most of it
     short: dict[tuple[float, float], list[int]] = {}
     for i, one in enumerate(laid):
-        if one.clearance_mm < -wishes[i].block.give_mm - 1e-3:
+        if one.lack_mm > 1e-3:
             short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
     again: dict[int, float] = {}
     for (width, max_turn), own in short.items():
@@ -120,7 +129,7 @@ def place_all(
                 again[i] = float(turn)
     others = _settle_all([_settle(wishes[i], turn) for i, turn in again.items()])
     for i, other in zip(again, others, strict=True):
-        laid[i] = max(laid[i], other, key=lambda one: one.clearance_mm)
+        laid[i] = min(laid[i], other, key=lambda one: one.lack_mm)
     return laid
 
 
@@ -177,41 +186,42 @@ class _Contacts:
         k = np.flatnonzero(sides != after)
         p, edge = outline[k], outline[(k + 1) % len(outline)] - outline[k]
         normals = np.column_stack([edge[:, 1], -edge[:, 0]])
-        normals /= np.hypot(*edge.T)[:, None]
-        offsets = np.sum(normals * p, axis=1)
+        normals /= np.hypot(edge[:, 0], edge[:, 1])[:, None]
+        offsets = (normals * p).sum(axis=1)
         flip = np.where(offsets < 0, -1.0, 1.0)  # the rectangle's centre is inside
         normals, offsets = normals * flip[:, None], offsets * flip
         one, other = DIRECTIONS[sides[k]], DIRECTIONS[after[k]]
-        corners = np.stack([one + other] * 2, axis=1)
-        across = (one + other == 0).all(axis=1)  # past a whole side: round both its corners
-        way = one[across][:, ::-1]
-        way = way * np.sign(np.sum(normals[across] * way, axis=1))[:, None]
-        corners[across] = np.stack([one[across] + way, other[across] + way], axis=1)
-        return cls(
-            outline,
-            sides,
-            np.repeat(normals, 2, axis=0),
-            np.repeat(offsets, 2),
-            corners.reshape(-1, 2),
-        )
+        corners = one + other
+        across = np.flatnonzero(~corners.any(axis=1))
+        if len(across):  # past a whole side: round both its corners
+            way = one[across][:, ::-1]
+            way = way * np.sign(np.sum(normals[across] * way, axis=1))[:, None]
+            corners[across] = one[across] + way
+            corners = np.vstack([corners, other[across] + way])
+            normals = np.vstack([normals, normals[across]])
+            offsets = np.append(offsets, offsets[across])
+        return cls(outline, sides, normals, offsets, corners)
 
     def slack(self, half: Array) -> Array:
         """Room at each point, then at each corner."""
         out = DIRECTIONS[self.sides]
-        at_points = np.sum(out * self.points, axis=1) - half[1 - self.sides % 2]
-        at_corners = self.offsets - np.sum(self.normals * self.corners * half, axis=1)
+        at_points = (out * self.points).sum(axis=1) - half[1 - self.sides % 2]
+        at_corners = self.offsets - (self.normals * self.corners * half).sum(axis=1)
         return np.append(at_points, at_corners)
 
-    def rows(self, half: Array) -> Array:
-        """Rates at which the slacks are used up by a shift, a turn, and growth."""
-        out = DIRECTIONS[self.sides]
-        spin = np.column_stack([self.points[:, 1], -self.points[:, 0]])
-        growth = np.column_stack([self.sides % 2, 1 - self.sides % 2])
-        at_points = np.column_stack([out, -np.sum(out * spin, axis=1), growth])
+    def rows(self, half: Array, columns: int) -> Array:
+        """Rates at which the slacks are used up by a shift, a turn, and growth; then zeros."""
+        found = np.zeros((len(self.points) + len(self.corners), columns))
+        at_points, at_corners = np.split(found, [len(self.points)])
+        out, level = DIRECTIONS[self.sides], self.sides % 2
+        at_points[:, :2] = out
+        at_points[:, 2] = out[:, 1] * self.points[:, 0] - out[:, 0] * self.points[:, 1]
+        at_points[:, 3], at_points[:, 4] = level, 1 - level
         q = self.corners * half
-        swept = self.normals[:, 1] * q[:, 0] - self.normals[:, 0] * q[:, 1]
-        at_corners = np.column_stack([self.normals, swept, self.normals * self.corners])
-        return np.vstack([at_points, at_corners])
+        at_corners[:, :2] = self.normals
+        at_corners[:, 2] = self.normals[:, 1] * q[:, 0] - self.normals[:, 0] * q[:, 1]
+        at_corners[:, 3:5] = self.normals * self.corners
+        return found
 
 
 def _settle(wishes: Wishes, turn: float) -> _Placing:
@@ -235,14 +245,14 @@ def _settle(wishes: Wishes, turn: float) -> _Placing:
         centre, turn = centre + step[:2] @ axes(turn), turn + float(step[2])
         spare = float(step[3]), float(step[4])
         before, touch = touch, _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
-        # what the tangents leave out is half the square of the turn: 0.1 micrometre here
-        if abs(step[2]) < 1e-3 and np.array_equal(before.sides, touch.sides):
+        # what the tangents leave out is half the square of the turn: 0.3 micrometres here
+        if abs(step[2]) < 2e-3 and np.array_equal(before.sides, touch.sides):
             break
         limit *= 0.5 if abs(step[2]) > 0.9 * limit else 1.0
-    room = float(touch.slack(half).min())
+    room, given = (float(touch.slack(some).min()) for some in (half, half - block.give_mm))
     width, height = 2 * wishes.half
     x, y = (float(z) for z in centre)
-    return Placement(x, y, turn, float(width), float(height), room, spare)
+    return Placement(x, y, turn, float(width), float(height), room, spare, max(-given, 0.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -272,8 +282,7 @@ def _program(
     n = len(points)
     # then come missing and given cloth across and down, each point's shortage, and off centre
     columns = 9 + n + (wishes.centre is not None)
-    cloth = touch.rows(half)
-    rows = [np.hstack([cloth, np.zeros((len(cloth), columns - 5))])]
+    rows = [touch.rows(half, columns)]
     bound = [touch.slack(half)]
     missing = np.zeros((2, columns))
     for k in (3, 5, 7):
@@ -348,52 +357,3 @@ def _found(some: Sequence[_Program], *, presolve: bool = True) -> Array | None:
         options={"presolve": presolve},
     )
     return None if found.x is None else np.asarray(found.x)
-
-
-@dataclass(frozen=True)
-class Offcut:
-    """What falls off one side: at its two ends in reading order, at its least and most.
-
-    The ends are left and right for top and bottom, top and bottom for left and right.
-    A negative number is cloth that is missing.
-    """
-
-    side: str
-    first_mm: float
-    second_mm: float
-    least_mm: float
-    most_mm: float
-
-
-def offcuts(block: Block, laid: Placement) -> tuple[Offcut, ...]:
-    """Distance from each side of the rectangle to the raw edge, straight out from the side."""
-    frame = axes(laid.turn_rad)
-    local = (block.outline_mm - [laid.x_mm, laid.y_mm]) @ frame.T
-    half = np.array([laid.width_mm, laid.height_mm]) / 2
-    a, b = local, np.roll(local, -1, axis=0)
-    area = float(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
-    edge = b - a
-    outward = np.column_stack([edge[:, 1], -edge[:, 0]]) * math.copysign(1.0, area)
-    facing = (outward @ DIRECTIONS.T).argmax(axis=1)
-    result = []
-    for side, name in enumerate(SIDES):
-        axis, out = side % 2, DIRECTIONS[side]
-        mine = (facing == side) & (np.abs(edge[:, axis]) > 1e-9)
-        ends = np.array([-half[axis], half[axis]])
-        if not mine.any():
-            reach = np.full(2, float((local @ out).max()))
-            inside = reach
-        else:
-            s0, s1, d0, d1 = a[mine, axis], b[mine, axis], a[mine] @ out, b[mine] @ out
-            reach = np.empty(2)
-            for i, s in enumerate(ends):
-                away = np.maximum(np.minimum(s0, s1) - s, s - np.maximum(s0, s1))
-                near = away <= max(0.0, float(away.min())) + 1e-9
-                reach[i] = (d0 + (s - s0) / (s1 - s0) * (d1 - d0))[near].min()
-            within = np.concatenate([s0, s1])
-            keep = np.abs(within) <= half[axis]
-            inside = np.append(np.concatenate([d0, d1])[keep], reach)
-        first, second = (float(z) for z in reach - half[1 - axis])
-        least, most = (float(z - half[1 - axis]) for z in (inside.min(), inside.max()))
-        result.append(Offcut(name, first, second, least, most))
-    return tuple(result)

@@ -60,13 +60,15 @@ def frontiers(
     widths_mm: ArrayLike,
     max_turn: float = math.pi / 4,
     least_mm: float = 0.0,
+    enough_mm: float = math.inf,
 ) -> Array:
     """The frontiers of many blocks at once, one row each, too low at most beside inward bows.
 
-    Heights below `least_mm` are of no interest: they may come out too low, and sooner.
+    Heights below `least_mm` are of no interest: they may come out too low, and sooner. Nor is by
+    how much they exceed `enough_mm`.
     """
     widths = np.atleast_1d(np.asarray(widths_mm, dtype=np.float64))
-    return frontiers_and_turns(blocks, widths, max_turn, least_mm)[0]
+    return frontiers_and_turns(blocks, widths, max_turn, least_mm, enough_mm)[0]
 
 
 def frontiers_and_turns(
@@ -74,67 +76,87 @@ def frontiers_and_turns(
     widths_mm: Array,
     max_turn: float = math.pi / 4,
     least_mm: float = 0.0,
+    enough_mm: float = math.inf,
 ) -> tuple[Array, Array]:
     """As `frontiers`: the heights, and the turns at which they are had."""
     none = np.empty((0, len(widths_mm)))
     parts = [(none, none)]
     for i in range(0, len(blocks), _CHUNK):
-        parts.append(_of_chunk(blocks[i : i + _CHUNK], widths_mm, max_turn, least_mm))
+        some = blocks[i : i + _CHUNK]
+        parts.append(_of_chunk(some, widths_mm, max_turn, least_mm, enough_mm))
     tall, turns = (np.concatenate(some) for some in zip(*parts, strict=True))
     return tall, turns
 
 
 def _of_chunk(
-    blocks: Sequence[Block], widths_mm: Array, max_turn: float, least_mm: float
+    blocks: Sequence[Block], widths_mm: Array, max_turn: float, least_mm: float, enough_mm: float
 ) -> tuple[Array, Array]:
-    """Heights and turns of a few blocks at once.
+    """Heights and turns of a few blocks at once, a row for each block and width.
 
     Looked at first: the block's own turn and those that lie flush with its longest edges. They
     leave only a small range of turns in which a taller rectangle could still lie; there, between
     two neighbours of a fan, the best is closed in on by tangents and by halving.
     """
-    stack = Stack.of(blocks)
-    margin = np.array([[b.margin_mm] for b in blocks])
-    widths = np.maximum(widths_mm + 2 * margin, 0.0)
-    least = np.maximum(least_mm + 2 * margin, 0.0)
-    worth = np.maximum(2 * margin, 0.0)
-    n, k = widths.shape
-    own = np.array([[b.turn] for b in blocks])
+    n, k = len(blocks), len(widths_mm)
+    margin, own = np.repeat([(b.margin_mm, b.turn) for b in blocks], k, axis=0).T
+    stack = Stack.of(blocks).of_rows(np.repeat(np.arange(n), k))
+    widths = np.maximum(np.tile(widths_mm, n) + 2 * margin, 0.0)
+    flush = own[:, None] + np.clip(stack.flush(own), -max_turn, max_turn)
+    turns = np.hstack([own[:, None], flush[:, :4]])
+    score, height = stack.tallest(widths, turns)
+    top, at = _best(height, turns)
 
-    flush = np.clip(stack.flush(own), -max_turn, max_turn)
-    turns = np.hstack([0 * own, flush[:, :4]])[:, :, None] + 0 * widths[:, None]
-    height = stack.tallest(widths, own[:, :, None] + turns)[1].max(axis=1)
-    reach = stack.reach(widths, np.maximum(height, least), own, max_turn)
-    fan = np.minimum(reach, _NARROW)[:, None] * np.linspace(-1, 1, 9)[:, None]
-    top, at = _search(stack, widths, own[:, :, None] + np.hstack([turns, fan]), worth)
-    if reach.max() > _NARROW:
-        turns = np.hstack([flush[:, 4:], np.tile(_FAN * max_turn, (n, 1))]) + own
-        turns = np.repeat(turns[:, :, None], k, axis=2)
-        top, at = _best(*np.stack([(top, at), _search(stack, widths, turns, worth)], axis=2))
-    top = np.where(top > 0, np.maximum(top - 2 * margin, 0.0), 0.0)
+    rows = np.flatnonzero(top < enough_mm + 2 * margin)  # where more is wanted
+    stack, tried = stack.of_rows(rows), (turns[rows], score[rows], height[rows])
+    widths, own, flush, more = (z[rows] for z in (widths, own, flush, 2 * margin))
+    least, worth, enough = (np.maximum(mm + more, 0.0) for mm in (least_mm, 0.0, enough_mm))
+    reach = stack.reach(widths, np.maximum(top[rows], least), own, max_turn)
+    fan = own[:, None] + np.minimum(reach, _NARROW)[:, None] * np.linspace(-1, 1, 9)
+    top[rows], at[rows] = _search(stack, widths, fan, worth, enough, tried)
+    wide = np.flatnonzero(reach > _NARROW)
+    if len(wide):
+        turns = np.hstack([flush[wide, 4:], own[wide, None] + _FAN * max_turn])
+        some = stack.of_rows(wide), widths[wide], turns, worth[wide], enough[wide]
+        high, turn = _search(*some)
+        better = high > top[rows[wide]]
+        top[rows[wide[better]]], at[rows[wide[better]]] = high[better], turn[better]
+    top = np.where(top > 0, np.maximum(top - 2 * margin, 0.0), 0.0).reshape(n, k)
     order = np.argsort(-widths_mm)
     top[:, order] = np.maximum.accumulate(top[:, order], axis=1)
-    return np.asarray(top), at
+    return np.asarray(top), at.reshape(n, k)
 
 
-def _search(stack: Stack, widths: Array, turns: Array, worth: Array) -> tuple[Array, Array]:
-    """Close in on the tallest near the best of (n, t, k) turns; heights below `worth` are none."""
+def _search(
+    stack: Stack,
+    widths: Array,
+    turns: Array,
+    worth: Array,
+    enough: Array,
+    tried: tuple[Array, ...] | None = None,
+) -> tuple[Array, Array]:
+    """Close in on the tallest near the best of (n, t) turns and of those that were tried.
+
+    Heights below `worth` are none, and those from `enough` on need not be greater.
+    """
 
     def tangents(stack: Stack, widths: Array, turns: Array) -> Array:
-        """Turn, score and slope at (n, t, k) turns, stacked first, then the height."""
+        """Turn, score and slope at (n, t) turns, stacked first, then the height."""
         score, height = stack.tallest(widths, np.hstack([turns, turns + _DIFFERENCE]))
         value, beside = np.split(score, 2, axis=1)
         slope = (beside - value) / _DIFFERENCE
         return np.stack([turns, value, slope, np.split(height, 2, axis=1)[0]])
 
     score, height = stack.tallest(widths, turns)
+    if tried is not None:
+        now = turns, score, height
+        turns, score, height = (np.hstack(both) for both in zip(tried, now, strict=True))
     at = _best(score, turns)[1][:, None]
     left = np.where(turns < at - 1e-9, turns, -np.inf).max(axis=1, keepdims=True)
     right = np.where(turns > at + 1e-9, turns, np.inf).min(axis=1, keepdims=True)
     left, right = np.where(left > -9, left, at), np.where(right < 9, right, at)
     left, middle, right = np.split(tangents(stack, widths, np.hstack([left, at, right])), 3, axis=2)
     top, at = _best(height, turns)
-    rows = np.arange(len(top))  # a block leaves the work when its best turn is found
+    rows = np.arange(len(top))  # a row leaves the work when its best turn is found
     for step in range(24):
         rising = middle[2] >= 0
         left, right = np.where(rising, middle, left), np.where(rising, right, middle)
@@ -142,20 +164,20 @@ def _search(stack: Stack, widths: Array, turns: Array, worth: Array) -> tuple[Ar
         apart = right[0] - left[0]
         if step % 2:  # halved in turn, because between far tangents the height is not concave
             turns = left[0] + apart / 2
-        gain = (promise > np.maximum(top, worth)[rows, None] + 1e-5) | (apart > 1e-3)
-        keep = (gain & (apart > 1e-7)).any(axis=(1, 2))
+        gain = (promise[:, 0] > np.maximum(top, worth)[rows] + 1e-5) | (apart[:, 0] > 1e-3)
+        keep = gain & (apart[:, 0] > 1e-7) & (top[rows] < enough[rows])
         if not keep.any():
             break
         rows, turns = rows[keep], turns[keep]
         left, right = left[:, keep], right[:, keep]
         middle = tangents(stack.of_rows(rows), widths[rows], turns)
-        found = np.hstack([top[rows, None], middle[3]]), np.hstack([at[rows, None], turns])
-        top[rows], at[rows] = _best(*found)
+        heights, there = np.column_stack([top[rows], middle[3]]), np.column_stack([at[rows], turns])
+        top[rows], at[rows] = _best(heights, there)
     return top, at
 
 
 def _best(heights: Array, turns: Array) -> tuple[Array, Array]:
-    """The greatest of (n, t, k) heights, and its turn."""
+    """The greatest of (n, t) heights, and its turn."""
     i = heights.argmax(axis=1)[:, None]
     height, turn = (np.take_along_axis(z, i, 1)[:, 0] for z in (heights, turns))
     return height, turn

@@ -10,7 +10,8 @@ import numpy as np
 from ...uncertainty import normal_cdf
 from ...units import INCH
 from .block import Block
-from .placement import Placement, Wishes, offcuts, place_all
+from .offcuts import offcuts
+from .placement import Placement, Wishes, place_all
 from .rectangles import frontiers_and_turns
 from .trying import avoidable
 
@@ -99,7 +100,10 @@ def _short(
     frontier may be too low: that is seen once it is laid.
     """
     reach, turns = (
-        z[:, 0] for z in frontiers_and_turns(blocks, np.array([width_mm]), least_mm=0.5 * height_mm)
+        z[:, 0]
+        for z in frontiers_and_turns(
+            blocks, np.array([width_mm]), least_mm=0.5 * height_mm, enough_mm=height_mm
+        )
     )
     low = np.flatnonzero(reach < height_mm - _EPS).tolist()
     beside = {
@@ -113,7 +117,7 @@ def _short(
     some = [i for i in low if all_laid or i in beside]
     wishes = [Wishes(blocks[i], half, none, 0.0, None, 0) for i in some]
     laid = dict(zip(some, place_all(wishes, [(reach[i], turns[i]) for i in some]), strict=True))
-    fits = {i for i in beside if laid[i].clearance_mm >= -blocks[i].give_mm - _EPS}
+    fits = {i for i in beside if laid[i].lack_mm <= _EPS}
     return [(blocks[i], laid.get(i)) for i in low if i not in fits]
 
 

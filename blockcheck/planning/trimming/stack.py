@@ -73,7 +73,7 @@ class Stack:
         """Turns, from the blocks' own, flush with hull edges: each side's longest, then all."""
         edge = np.roll(self.hulls, -1, axis=1) - self.hulls
         length = np.hypot(edge[..., 0], edge[..., 1])
-        angle = np.arctan2(edge[..., 1], edge[..., 0]) - own + math.pi / 4
+        angle = np.arctan2(edge[..., 1], edge[..., 0]) - own[:, None] + math.pi / 4
         quarter, turn = np.divmod(angle, math.pi / 2)
         facing = quarter.astype(int) % 4
         longest = [np.where(facing == side, length, -1.0).argmax(axis=1) for side in range(4)]
@@ -86,7 +86,7 @@ class Stack:
         Turned by t it spans w cos t + h sin t across and h cos t + w sin t down, which cannot be
         more than the hull does in the own frame.
         """
-        u, v = (self.hulls @ z[..., None] for z in frames(own[:, 0]))
+        u, v = ((self.hulls @ z[..., None])[..., 0] for z in frames(own))
         diagonal = np.maximum(np.hypot(widths, heights), 1e-9)
         ends = []  # each span fits up to the first turn, and again from the second
         for span, angle in (
@@ -102,16 +102,14 @@ class Stack:
         return np.where(wide, max_turn, np.clip(np.minimum(until, until_down), 0.0, max_turn))
 
     def tallest(self, widths: Array, turns: Array) -> tuple[Array, Array]:
-        """Tallest rectangle for each block's (n, k) widths at (n, t, k) turns, without guard.
+        """Tallest rectangle for each block's width, (n,), at (n, t) turns, without guard.
 
         Returns
         -------
         score, height
             Height less a penalty for width that lacks; the height, -1 where the width lacks.
         """
-        shape = turns.shape
-        widths, turns = np.tile(widths, (1, shape[1])), turns.reshape(len(turns), -1)
-        n, k = widths.shape
+        n, k = turns.shape
         u, v = frames(turns)
 
         def turned(vectors: Array) -> tuple[Array, Array]:
@@ -126,7 +124,7 @@ class Stack:
         x, y = turned(self.bow_points)
         low = np.where(side == 0, y, -np.inf).max(axis=2, initial=-np.inf)
         up = np.where(side == 2, y, np.inf).min(axis=2, initial=np.inf)
-        half = widths / 2
+        half = widths[:, None] / 2
         along = turned(self.hulls)[0]
         lo = np.where(side == 3, x, -np.inf).max(axis=2, initial=-np.inf)
         hi = np.where(side == 1, x, np.inf).min(axis=2, initial=np.inf)
@@ -149,14 +147,14 @@ class Stack:
             hi = np.minimum(hi, np.where(steep & (p > 0), limit, np.inf).min(axis=2))
         lines = []
         for below, extreme, never in ((q > 1e-10, up, np.inf), (q < -1e-10, low, -np.inf)):
-            a = np.where(below, slope, 0.0).reshape(n * k, -1)
-            b = np.where(below, height, never).reshape(n * k, -1)
+            a = np.where(below, slope, 0.0).reshape(n * k, p.shape[2])
+            b = np.where(below, height, never).reshape(n * k, p.shape[2])
             lines += [np.pad(a, ((0, 0), (0, 1))), np.hstack([b, extreme.reshape(-1, 1)])]
         lack = np.maximum(lo - hi, 0.0)
         lo, hi = np.minimum(lo, (lo + hi) / 2), np.maximum(hi, (lo + hi) / 2)
         best = _highest(lines, lo.ravel(), hi.ravel()).reshape(n, k)
         height = np.where(lack > 1e-9, -1.0, best)
-        return (best - 1e4 * lack).reshape(shape), height.reshape(shape)
+        return best - 1e4 * lack, height
 
 
 def frames(turns: Array) -> tuple[Array, Array]:

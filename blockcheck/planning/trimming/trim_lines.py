@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 from ...errors import PlanError
 from ...units import INCH, format_length
 from .block import Block
-from .placement import SIDES, Offcut, Placement, Wishes, offcuts, place_all
+from .offcuts import Offcut, offcuts
+from .placement import SIDES, Placement, Wishes, place_all
 from .rectangles import axes
 
 _TOLERANCE_MM = 1e-3
@@ -220,8 +221,9 @@ def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) 
         off = float(np.abs((wishes.centre - centre) @ frame[wishes.axis]).max())
     local = (wishes.points - centre) @ frame.T
     lost = _cut_points(names, local, laid.width_mm, laid.height_mm, wishes.seam)
-    fits = laid.clearance_mm >= -block.give_mm - _TOLERANCE_MM
+    fits = laid.lack_mm <= _TOLERANCE_MM
     given = max(-laid.clearance_mm, 0.0)
+    given = min(given, block.give_mm) if fits else given
     problems = []
     if not fits:
         worst = min(cuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
