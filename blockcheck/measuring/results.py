@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import Doubtful, Problem
-from ..uncertainty import Estimate, Term, combine, verdict
+from ..uncertainty import Estimate, Term, combine, conformance_probability
 
 if TYPE_CHECKING:
     from ..vision.plane.plane import Plane
@@ -89,10 +89,22 @@ class Measurement:
         Returns
         -------
         tuple of str
-            "yes", "no" or "too close to call" (guard band, JCGM 106, 8.3), for each.
+            "yes" or "no" for each, by simple acceptance (JCGM 106, 8.2), as sizes of a project
+            are judged; `doubts` says how sure that is.
         """
         pairs = zip((self.width_mm, self.height_mm), planned, strict=True)
-        w, h = (verdict(e.value, e.u, p - tolerance_mm, p + tolerance_mm) for e, p in pairs)
+        w, h = ("yes" if abs(e.value - p) <= tolerance_mm else "no" for e, p in pairs)
+        return w, h
+
+    def doubts(self, planned: tuple[float, float], tolerance_mm: float) -> tuple[float, float]:
+        """Probability that each answer of `against` is wrong (JCGM 106, 7.4)."""
+        w, h = (
+            chance if abs(e.value - p) > tolerance_mm else 1 - chance
+            for e, p in zip((self.width_mm, self.height_mm), planned, strict=True)
+            for chance in [
+                conformance_probability(e.value, e.u, p - tolerance_mm, p + tolerance_mm)
+            ]
+        )
         return w, h
 
 

@@ -14,6 +14,7 @@ from ..profiles import LensProfile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty
 from ..vision.plane.calibrate import Calibration, LensView
+from .phrases import DOUBT, chance
 
 SIDES = ("top", "right", "bottom", "left")
 CORNERS = ("top left", "top right", "bottom right", "bottom left")
@@ -21,7 +22,7 @@ SIDEWAYS = (
     "Is this block sideways? Its width and height fit the plan the other way around. Turn the "
     "photo, or take another with the block the right way up."
 )
-ANSWERS = {"yes": "yes", "no": "NO", "too close to call": "too close to call"}
+ANSWERS = {"yes": "yes", "no": "NO"}
 _BADLY = 3.0  # times the usual misfit of a view: worth a word
 
 
@@ -121,13 +122,18 @@ def _block_lines(b: Measurement, style: Style) -> list[str]:
 
 def _fit_lines(b: Measurement, planned: tuple[float, float], style: Style) -> list[str]:
     lines = []
-    answers = b.against(planned, style.tolerance)
+    answers = zip(
+        b.against(planned, style.tolerance), b.doubts(planned, style.tolerance), strict=True
+    )
     sizes = (("width", b.width_mm), ("height", b.height_mm))
-    for (name, e), mm, says in zip(sizes, planned, answers, strict=True):
-        doubt = ": measure with the ruler" if says == "too close to call" else ""
+    for (name, e), mm, (says, wrong) in zip(sizes, planned, answers, strict=True):
+        doubt = ""
+        if wrong > DOUBT:
+            other = {"yes": "it is not", "no": "it is all the same"}[says]
+            doubt = f". A close call, with a chance of {chance(wrong)} that {other}: measure with the ruler"
         lines.append(
             f"  {name} within {style.length(style.tolerance)} of {style.length(mm)}: "
-            f"{ANSWERS[says]}{doubt} ({style.length(e.value - mm, sign=True)})"
+            f"{ANSWERS[says]} ({style.length(e.value - mm, sign=True)}){doubt}"
         )
     if sideways(b.width_mm.value, b.height_mm.value, planned):
         lines.append(f"  {SIDEWAYS}")

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ..planning.plan import called
 
+DOUBT = 0.05  # a chance of being wrong that is worth a word
 RULER_FIRST = "Measure with the ruler before the first cut."
 CAUTION = (
     "Rotary cutters are sharp: cut away from yourself, keep your fingers behind the ruler's edge, "
@@ -28,3 +29,8 @@ def names(several: Sequence[str], most: int = 12) -> str:
 def sentence(text: str) -> str:
     """Begin with a capital and leave the rest as it is, for it may hold names."""
     return text[:1].upper() + text[1:]
+
+
+def chance(p: float) -> str:
+    """Write a probability: ``12 %``."""
+    return f"{100 * p:.0f} %"

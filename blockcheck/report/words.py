@@ -13,13 +13,14 @@ from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
 from ..uncertainty import Estimate
 from ..units import format_length, format_uncertainty
 from .phrases import CAUTION as CAUTION
+from .phrases import DOUBT as DOUBT
 from .phrases import RULER_FIRST as RULER_FIRST
+from .phrases import chance as chance
 from .phrases import names as names
 from .phrases import sentence as sentence
 
 AIM = {"width": "wide", "height": "high"}
 MANY = 40  # beyond so many of a thing, an overview comes first and the rest is folded
-DOUBT = 0.05  # a chance of being wrong that is worth a word
 
 
 def length(plan: Plan, mm: float, *, fraction: int = 0, rounding: str = "nearest") -> str:
@@ -185,17 +186,13 @@ def _doubts(choice: Choice) -> list[str]:
         some = [n for n in close if fits[n] is reached]
         if not some:
             continue
-        each = ", ".join(f"{called(n)} ({_chance(choice.doubts[n])})" for n in some[:6])
+        each = ", ".join(f"{called(n)} ({chance(choice.doubts[n])})" for n in some[:6])
         more = f" and {len(some) - 6} more" if len(some) > 6 else ""
         said.append(
             f"A close call, with the chance that the block {words}: {each}{more}. Measure with the "
             "ruler before you cut."
         )
     return said
-
-
-def _chance(p: float) -> str:
-    return f"{100 * p:.0f} %"
 
 
 def size_row(quilt: QuiltPlan, row: SizeRow) -> str:
@@ -250,9 +247,9 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
         )
         what += f". Sewn as it is, it has seam allowances of {left}"
         advice = lacks[0].advice
-        chance = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
-        if chance > DOUBT:
-            what += f". Too close to call: a chance of {_chance(chance)} that it is large enough"
+        reach = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
+        if reach > DOUBT:
+            what += f". Too close to call: a chance of {chance(reach)} that it is large enough"
             advice = "Measure it with the ruler before you decide."
         found.append((sentence(called(name)), what, advice))
     return tuple(found)

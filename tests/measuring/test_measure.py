@@ -12,6 +12,7 @@ from blockcheck.cli import main
 from blockcheck.errors import NoReferenceError
 from blockcheck.measuring.measure import open_photo
 from blockcheck.report.card_sheet import write_card
+from blockcheck.report.measured_words import Style, photo_table
 from blockcheck.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -232,3 +233,23 @@ def test_a_side_that_is_held_stays_where_its_corners_were_put():
     assert held.width_mm.u95 > 1  # a corner set by hand: 4 px, 1 sigma
     assert held.height_mm.u95 < 2 * found.height_mm.u95  # the other sides stay as seen
     assert result.problems[-1].code == "set_by_hand"
+
+
+def test_the_answer_against_the_plan_is_the_number_s_with_its_risk_told(measured):
+    """JCGM 106, 8.2: simple acceptance at the limit itself is wrong as often as right (7.4)."""
+    result = measured["demo/sailboat-1"]
+    (block,), tolerance = result.blocks, 25.4 / 8
+    at_limit = block.width_mm.value + tolerance, block.height_mm.value
+    assert block.doubts(at_limit, tolerance) == pytest.approx((0.5, 0.0), abs=1e-3)
+    just_in, just_out = (
+        (at_limit[0] + sign * 1.645 * block.width_mm.u, at_limit[1]) for sign in (-1, 1)
+    )
+    assert block.against(just_in, tolerance) == ("yes", "yes")
+    assert block.against(just_out, tolerance) == ("no", "yes")
+    assert block.doubts(just_in, tolerance)[0] == pytest.approx(0.05, abs=1e-3)
+    assert block.doubts(just_out, tolerance)[0] == pytest.approx(0.05, abs=1e-3)
+    near = at_limit[0] + 0.5 * block.width_mm.u, at_limit[1]
+    said = photo_table(result, Style(planned=near, tolerance=tolerance))
+    assert "A close call, with a chance of 31 % that it is all the same: measure with the" in said
+    sure = block.width_mm.value, block.height_mm.value
+    assert "close call" not in photo_table(result, Style(planned=sure, tolerance=tolerance))
