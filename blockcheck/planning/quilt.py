@@ -331,9 +331,7 @@ def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:
         missing = "how many seams you cross going over the block (--seams-across, --seams-down)"
         if plan.planned_mm is None:
             missing = "the planned size and " + missing
-        raise PlanError(
-            f"How wide the seams were really sewn can be worked out once the plan says {missing}."
-        )
+        raise PlanError(f"To learn how wide your seams really are, tell the plan {missing}.")
     if not untrimmed:
         raise PlanError("How wide the seams were sewn can be told only from untrimmed blocks.")
     found = {}

@@ -242,10 +242,10 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
     for name, lacks in by_name.items():
         what = " and ".join(_short(quilt, m) for m in lacks)
         left = " and ".join(
-            f"{_seam_left(quilt, m)} at {'left and right' if _across(m) else 'top and bottom'}"
+            f"{_seam_left(quilt, m)} {'on the left and right' if _across(m) else 'at the top and bottom'}"
             for m in lacks
         )
-        what += f". Sewn as it is, it has seam allowances of {left}"
+        what += f". Sewn in as it is, its seam allowances come to {left}"
         advice = lacks[0].advice
         reach = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
         if reach > DOUBT:

@@ -65,7 +65,7 @@ def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     assert "SB-4 sets the limit: 3/16 in short of 9 3/8 in high" in said
     assert "6 1/4 × 9 1/4 in (trim to): 4 of 4 blocks" in said
     assert "6 1/2 × 9 1/2 in (planned): none of 4 blocks" in said
-    assert "SB-4: 5/16 in too low and 1/4 in too narrow. Sewn as it is, it has seam " in said
+    assert "SB-4: 5/16 in too low and 1/4 in too narrow. Sewn in as it is, its seam " in said
     assert "A close call, with the chance that the block is really too small: SB-4 (50 %)" in said
     assert "Below the planned 6 1/2 × 9 1/2 in:" in said
     assert "Measured with a ruler and not from a photo" in said

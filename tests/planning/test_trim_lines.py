@@ -233,3 +233,10 @@ def test_every_block_with_straight_edges_is_laid(turned):
     below = {m.name for m in below_size(blocks, 6 * INCH, 9 * INCH)}
     assert {p.name for p in plans if not p.fits} == below
     assert 0 < len(below) < 60
+
+
+def test_what_would_be_written_as_0_is_nothing():
+    """A right edge that leans out from about 1/50 in at the top to 1/8 in at the bottom."""
+    shape = np.array([[0, 0], [6.02, 0], [6.125, 9], [0, 9]]) * INCH
+    right, *_ = trim(Block("b", shape), 6 * INCH, 9 * INCH).instructions()
+    assert right.startswith("off the right edge: nothing at the top, 1/8 in")

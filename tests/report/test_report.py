@@ -154,7 +154,7 @@ def test_names_are_written_as_they_are_and_run_nothing(hostile, tmp_path):
     [
         (PLAN, (), "There are no measured blocks yet."),
         (Plan(), SIX, "The plan gives no planned size"),
-        (Plan(), SIX, "can be worked out once the plan says the planned size"),
+        (Plan(), SIX, "tell the plan the planned size"),
         (PLAN, SIX[:1], "Rows are compared once two blocks or more are measured."),
         (
             Plan(),

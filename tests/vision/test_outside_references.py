@@ -80,6 +80,8 @@ def test_four_corners_of_a_card_cannot_carry_a_long_side():
     seen, ends = 50 * card, 50 * np.array([[5.0, 0], [22, 0]])
     formula = _length_u(card, seen, ends, 0.1)
     assert formula == pytest.approx(0.0985, abs=2e-4)
+    shorter = 50 * np.array([[5.0, 0], [14, 0]])  # a side of 9 in, as docs/uncertainty.md has it
+    assert _length_u(card, seen, shorter, 0.1) == pytest.approx(0.0343, abs=2e-4)
     rng = np.random.default_rng(1997)
     found = []
     for _ in range(3000):

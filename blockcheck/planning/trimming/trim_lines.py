@@ -114,7 +114,7 @@ def _line(cut: Offcut, unit: str, fraction: int) -> str:
     for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
         where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
         size = format_length(abs(value), unit=unit, fraction=32 if value < 0 else fraction)
-        if abs(value) < SEEN_MM:
+        if abs(value) < SEEN_MM or size == format_length(0.0, unit=unit):
             size = "nothing"
         elif value < 0:
             size += " short"
