@@ -14,8 +14,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import block_diag
-from scipy.special import chdtrc
 
 from ..uncertainty import Estimate, weighted_mean
 from ..vision.cloth.likeness import likeness
@@ -144,6 +142,8 @@ def join(views: Sequence[View], cloth_height: float) -> Joined:
     cloth_height : float
         As told, in millimetres.
     """
+    from scipy.special import chdtrc
+
     turns = tuple(turn_between(views[0], v) for v in views)
     shots = [
         replace(v.shot, crossed=_crossed(v, k) != _crossed(views[0], 0))
@@ -191,6 +191,9 @@ def _solve(
     still: Sequence[int],
 ) -> _Solved:
     """Generalised least squares for the shape, the cloth's height and each photo's place."""
+    from scipy.linalg import block_diag  # takes long to load, and one photo needs none
+    from scipy.special import chdtrc
+
     n = len(sides)
     base = sides[0].corners
     rolled = [np.roll(s.corners, -k, axis=0) for s, k in zip(sides, turns, strict=True)]

@@ -8,16 +8,14 @@ from pathlib import Path
 from reportlab.lib.units import inch as IN
 from reportlab.lib.utils import simpleSplit
 
-from ..errors import BlockcheckError, PlanError
 from ..files import write_whole
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from . import words
-from .card_sheet import PAPERS_MM
 from .phrases import SHORT_CAUTION
 from .rows_words import places
 from .tagged_pdf import TaggedCanvas
-from .trim_sheet import known, name_on_paper
+from .trim_sheet import known, name_on_paper, paper_size, to_trim
 
 _SIDE, _HEAD, _FOOT = 0.5 * IN, 0.6 * IN, 0.6 * IN
 _ACROSS, _DOWN = 2, 4
@@ -45,12 +43,7 @@ def write_labels(path: str | Path, quilt: QuiltPlan, *, title: str, paper: str =
     BlockcheckError
         If there is no such paper.
     """
-    kinds = [one for one in quilt.each if one.size_mm is not None and one.trims]
-    if not kinds:
-        raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
-    if paper not in PAPERS_MM:
-        raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
-    width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
+    kinds, (width, height) = to_trim(quilt), paper_size(paper)
     written = io.BytesIO()
     canvas = TaggedCanvas(written, width, height, f"{known(title)}: labels")
     page = _Page(canvas, width, height, known(title))

@@ -22,6 +22,34 @@ _ACROSS, _DOWN = 2, 3
 _PLAIN, _BOLD = "Helvetica", "Helvetica-Bold"
 
 
+def to_trim(quilt: QuiltPlan) -> list[QuiltPlan]:
+    """The kinds of blocks that have a size to trim to.
+
+    Raises
+    ------
+    PlanError
+        If there is none.
+    """
+    kinds = [one for one in quilt.each if one.size_mm is not None and one.trims]
+    if not kinds:
+        raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
+    return kinds
+
+
+def paper_size(paper: str) -> tuple[float, float]:
+    """Width and height of "letter" or "a4", in points.
+
+    Raises
+    ------
+    BlockcheckError
+        If there is no such paper.
+    """
+    if paper not in PAPERS_MM:
+        raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
+    width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
+    return width, height
+
+
 def write_trim_sheet(
     path: str | Path, quilt: QuiltPlan, *, title: str, paper: str = "letter"
 ) -> None:
@@ -43,12 +71,7 @@ def write_trim_sheet(
     BlockcheckError
         If there is no such paper.
     """
-    kinds = [one for one in quilt.each if one.size_mm is not None and one.trims]
-    if not kinds:
-        raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
-    if paper not in PAPERS_MM:
-        raise BlockcheckError(f'There is no paper "{paper}" here.', "Use letter or a4.")
-    width, height = (mm / 25.4 * IN for mm in PAPERS_MM[paper])
+    kinds, (width, height) = to_trim(quilt), paper_size(paper)
     written = io.BytesIO()
     canvas = TaggedCanvas(written, width, height, f"{known(title)}: trim sheet")
     sheet = _Sheet(canvas, width, height, title)
