@@ -294,7 +294,8 @@ def _in_memory(path: Path) -> sqlite3.Connection:
     page = int.from_bytes(data[16:18])  # https://www.sqlite.org/fileformat.html, 1.3
     page = 65536 if page == 1 else page
     due = max(page * int.from_bytes(data[28:32]), len(data) + -len(data) % max(page, 512))
-    data += bytes(min(due, opening.MAX_BYTES) - len(data))
+    # no more than may have been cut off: the number of pages may be spoiled, too
+    data += bytes(max(0, min(due, 4 * len(data) + 2**20, opening.MAX_BYTES) - len(data)))
     data[18:20] = b"\1\1"  # no write-ahead log in memory
     return _opened(bytes(data))
 

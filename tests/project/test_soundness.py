@@ -3,6 +3,7 @@
 import contextlib
 import sqlite3
 import sys
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -216,3 +217,18 @@ def test_two_editors_and_a_clock_set_back_lose_nothing(tmp_path, monkeypatch):
         assert [(b.name, b.note) for b in other.blocks()] == [("Mast", "second"), ("2", "")]
     with Project.open(one.path) as opened:
         assert [e.what for e in opened.history("Mast")][-2:] == ["note", "renamed"]
+
+
+def test_a_spoiled_number_of_pages_takes_no_memory(sound):
+    """Bytes 28 to 31 of the header (sqlite.org/fileformat.html): 16 million pages and more."""
+    data = bytearray(sound.read_bytes())
+    data[28] = 1
+    sound.write_bytes(data)
+    tracemalloc.start()
+    try:
+        with contextlib.suppress(ProjectError):
+            Project.rescued(sound)[0].close()
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 50e6
