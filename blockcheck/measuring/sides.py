@@ -48,7 +48,7 @@ class Sides:
     ----------
     corners : (4, 2) array
         Millimetres.
-    by_camera, by_side, by_height : (8, 26), (8, 8), (8,) arrays
+    by_camera, by_side, by_height : (8, 28), (8, 8), (8,) arrays
         Derivatives of the corners' x and y in turn, by the camera's parameters, by a shift outwards
         and a turn of each side in turn, and by the cloth's height.
     photo_u, cloth_u, wave_u : (8,) arrays

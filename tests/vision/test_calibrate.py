@@ -32,7 +32,7 @@ def unknown_lens(size):
     """All but nothing known: a usual field of view within 30 %, any distortion; no warp."""
     usual, centre = LensPrior.of_photo(size, 26.0, 0.15), 0.05 * max(size)
     wide = np.diag(np.square([0.3, 0.3, 0.3, centre, centre]))
-    return replace(usual, covariance=wide, warp_sigma=np.full(15, 1e-9))
+    return replace(usual, covariance=wide, warp_sigma=np.full(17, 1e-9))
 
 
 def planes_of(board_mm, views_px, prior):

@@ -43,7 +43,7 @@ class World:
         lens = rng.multivariate_normal(np.zeros(5), PRIOR.covariance)
         f = PRIOR.f * np.exp(lens[0])
         self.K = np.array([[f, 0, PRIOR.cx + lens[3]], [0, f, PRIOR.cy + lens[4]], [0, 0, 1]])
-        k3, *warp = rng.normal(0, PRIOR.warp_sigma)
+        k3, *warp, self.stretch, self.shear = rng.normal(0, PRIOR.warp_sigma)
         self.k = np.array([lens[1], lens[2], 0, 0, k3])
         self.warp = np.array(warp).reshape(2, 7)
         tilt = rng.normal(0, np.radians(6), 2)
@@ -57,7 +57,8 @@ class World:
         seen = cv2.projectPoints(X, self.turn, self.shift, self.K, self.k)[0].reshape(-1, 2)
         u, v = cv2.projectPoints(X, self.turn, self.shift, np.eye(3), None)[0].reshape(-1, 2).T
         powers = np.array([u * u, u * v, v * v, u**3, u * u * v, u * v * v, v**3])
-        return seen + self.K[0, 0] * (self.warp @ powers).T
+        linear = self.stretch * np.array([u, -v]) + self.shear * np.array([v, u])
+        return seen + self.K[0, 0] * (self.warp @ powers + linear).T
 
     def place(self, points_mm, centre, scale):
         """Lay a thing's own points on the mat, roughly at `centre`, somehow turned."""

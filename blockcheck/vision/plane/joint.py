@@ -57,7 +57,7 @@ class Joint:
     Attributes
     ----------
     cameras : tuple of Camera
-    factors : dict of str to (26 n, m) array
+    factors : dict of str to (28 n, m) array
         As of `Plane`, of the cameras' parameters in turn.
     strange : tuple of float
         For each photo the sum of squares of its lens's departure from the common one, in standard

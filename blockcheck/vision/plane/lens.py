@@ -9,7 +9,9 @@ warp and scales it to pixels with one focal length (square pixels).
 The warp has all monomials of second and third degree in x and y. It takes what no lens of
 revolution does: elements off their axis (Brown's tangential terms are of second degree), the
 phone's stabiliser and straightening, and a mat that is not quite flat, on which the cloth lies
-as the lines do. Its prior holds it to a pixel or so, and without lines it stays at nothing.
+as the lines do. Its prior holds it to a pixel or so, and without lines it stays at nothing. Of
+first degree it has what a sensor that is read row by row does to a hand that moves meanwhile: a
+stretch of one direction over the other, and a shear.
 """
 
 from __future__ import annotations
@@ -23,12 +25,16 @@ import numpy as np
 from ...profiles import LensProfile
 from .focal import DIAGONAL_35MM, NOTED_U
 
-N_LENS, N_WARP = 5, 15  # log f, k1, k2, cx, cy; k3 and the warp
+N_LENS, N_WARP = 5, 17  # log f, k1, k2, cx, cy; k3, the warp, stretch and shear
 N_CAMERA = 6 + N_LENS + N_WARP  # turn (3), shift (3), lens, warp
 # how what each of the lens's and the warp's coefficients does grows with the focal length's inverse
-_POWERS = np.array([0, 2, 4, 0, 0, 6, *([1] * 3 + [2] * 4) * 2])
+_POWERS = np.array([0, 2, 4, 0, 0, 6, *([1] * 3 + [2] * 4) * 2, 0, 0])
 # 1 sigma at the photo's corner, as a part of its distance from the middle
 _CORNER_K1, _CORNER_K2, _CORNER_K3, _CORNER_WARP = 0.02, 0.015, 0.006, 0.0004
+# 1 sigma of half of what across and along differ by: a hand moves at 10 to 20 mm/s, and a sensor
+# is read in 1/30 to 1/50 s, while it sees 300 mm
+_STRETCH = 0.0007
+_BENT = slice(1, 15)  # of the warp: second and third degree
 _MOST_BENT = 6.0  # times what is usual
 QUARTER_TURN = np.array([[0, -1], [1, 0]])  # a picture turned clockwise by 90°
 
@@ -45,8 +51,9 @@ class Camera:
         Millimetres.
     f, k1, k2, cx, cy : float
         Pixels and plain numbers.
-    warp : (15,) array
-        k3, then what x and y gain by u², uv, v², u³, u²v, uv², v³.
+    warp : (17,) array
+        k3, then what x and y gain by u², uv, v², u³, u²v, uv², v³; stretch (u more, v less) and
+        shear (x by v, y by u).
     """
 
     R: np.ndarray
@@ -79,7 +86,9 @@ class Camera:
         return 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.warp[0]))
 
     def _warp(self, x: np.ndarray) -> np.ndarray:
-        return np.asarray(_monomials(x) @ self.warp[1:].reshape(2, -1).T)
+        stretch, shear = self.warp[15:]
+        linear = np.array([[stretch, shear], [shear, -stretch]])
+        return np.asarray(_monomials(x) @ self.warp[_BENT].reshape(2, -1).T + x @ linear)
 
     def normalise(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 2) undistorted normalised coordinates of (N, 2) pixels, by Newton's method."""
@@ -112,15 +121,17 @@ class Camera:
         full = np.eye(3)
         full[:2, :2] = Q
         some = np.random.default_rng(0).normal(size=(28, 2))
-        bent = _monomials(some @ Q) @ self.warp[1:].reshape(2, -1).T @ Q.T
+        bent = _monomials(some @ Q) @ self.warp[_BENT].reshape(2, -1).T @ Q.T
         warp = np.linalg.lstsq(_monomials(some), bent, rcond=None)[0].T
+        stretch, shear = self.warp[15:]
+        linear = Q @ np.array([[stretch, shear], [shear, -stretch]]) @ Q.T
         return replace(
             self,
             R=full @ self.R,
             t=full @ self.t,
             cx=float(centre_px[0]),
             cy=float(centre_px[1]),
-            warp=np.array([self.warp[0], *warp.ravel()]),
+            warp=np.array([self.warp[0], *warp.ravel(), *linear[0]]),
         )
 
     def derivatives(self, points_mm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -128,8 +139,8 @@ class Camera:
 
         Returns
         -------
-        (N, 2, 26) array
-            By the camera: a small turn after R, t, log f, k1, k2, cx, cy, k3 and warp.
+        (N, 2, 28) array
+            By the camera: a small turn after R, t, log f, k1, k2, cx, cy, k3, warp, stretch, shear.
         (N, 2, 3) array
             By the point's millimetres.
         """
@@ -143,9 +154,10 @@ class Camera:
         uu, uv, vu, vv = d + bend * u * u, bend * u * v, bend * u * v, d + bend * v * v
         if self.warp.any():
             by_u, by_v = _slopes(x)
-            along, down = self.warp[1:].reshape(2, -1)
-            uu, uv = uu + by_u @ along, uv + by_v @ along
-            vu, vv = vu + by_u @ down, vv + by_v @ down
+            along, down = self.warp[_BENT].reshape(2, -1)
+            stretch, shear = self.warp[15:]
+            uu, uv = uu + by_u @ along + stretch, uv + by_v @ along + shear
+            vu, vv = vu + by_u @ down + shear, vv + by_v @ down - stretch
         scale = self.f / X[:, 2]
         uu, uv, vu, vv = scale * uu, scale * uv, scale * vu, scale * vv
         J = np.zeros((len(X), 2, N_CAMERA))
@@ -161,6 +173,7 @@ class Camera:
         J[:, 0, 9] = J[:, 1, 10] = 1
         J[:, :, 11] = fx * (r2**3)[:, None]
         J[:, 0, 12:19] = J[:, 1, 19:26] = self.f * _monomials(x)
+        J[:, :, 26], J[:, :, 27] = fx * (1, -1), fx[:, ::-1]
         return J, by_X @ self.R
 
     def moved(self, step: np.ndarray) -> Camera:
@@ -193,7 +206,7 @@ class Camera:
         return replace(moved, t=depth * ray - moved.R @ point_mm)
 
     def steps_about(self, point_mm: np.ndarray) -> np.ndarray:
-        """(26, 26) derivative of the steps of `moved` by those of `moved_about`."""
+        """(28, 28) derivative of the steps of `moved` by those of `moved_about`."""
         J = self.derivatives(point_mm[None])[0][0]
         RX = self.R @ point_mm
         depth = RX[2] + self.t[2]
@@ -233,8 +246,8 @@ class LensPrior:
         As of `Camera`.
     covariance : (5, 5) array
         Of log f, k1, k2, cx, cy.
-    warp_sigma : (15,) array
-        1 sigma of k3 and the warp, which are likeliest nothing.
+    warp_sigma : (17,) array
+        1 sigma of k3, the warp, stretch and shear, which are likeliest nothing.
     """
 
     f: float
@@ -304,12 +317,14 @@ class LensPrior:
         The spread of the warp's terms is learned from them (empirical Bayes): lines that bend
         it more than is usual say so in all of its terms at once.
         """
-        size = camera.warp[1:] * (self.f / camera.f) ** _POWERS[N_LENS + 1 :] / self.warp_sigma[1:]
-        more = np.clip(np.sqrt(np.mean(size**2)), 1, _MOST_BENT)
-        return replace(self, warp_sigma=self.warp_sigma * np.array([1, *[more] * (N_WARP - 1)]))
+        power = (self.f / camera.f) ** _POWERS[N_LENS:][_BENT]
+        size = camera.warp[_BENT] * power / self.warp_sigma[_BENT]
+        sigma = self.warp_sigma.copy()
+        sigma[_BENT] *= np.clip(np.sqrt(np.mean(size**2)), 1, _MOST_BENT)
+        return replace(self, warp_sigma=sigma)
 
     def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
-        """(20,) normalised departures of lens and warp, and their (20, 26) derivative.
+        """(22,) normalised departures of lens and warp, and their (22, 28) derivative.
 
         Distortion counts by what it does at the photo's corner, so that a shorter focal length
         with less of each coefficient is not likelier for the same picture.
@@ -344,9 +359,10 @@ class LensPrior:
 
 
 def _warp_sigma(corner: float) -> np.ndarray:
-    """(15,) 1 sigma of k3 and the warp where the photo's corner lies `corner` off the axis."""
+    """(17,) 1 sigma of k3 and the warp where the photo's corner lies `corner` off the axis."""
     second, third = _CORNER_WARP / corner, _CORNER_WARP / corner**2
-    return np.array([_CORNER_K3 / corner**6, *([second] * 3 + [third] * 4) * 2])
+    bent = ([second] * 3 + [third] * 4) * 2
+    return np.array([_CORNER_K3 / corner**6, *bent, _STRETCH, _STRETCH])
 
 
 def between_photos(size: tuple[int, int]) -> np.ndarray:

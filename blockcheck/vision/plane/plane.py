@@ -53,7 +53,7 @@ class Plane:
     Attributes
     ----------
     camera : Camera
-    factors : dict of str to (26, m) array
+    factors : dict of str to (28, m) array
         Square-root parts of the camera's covariance by source: the covariance is the sum
         of ``F @ F.T``.
     references : tuple of Placed
@@ -90,7 +90,7 @@ class Plane:
         return float(np.sqrt(abs(np.linalg.det(by_point[0]))))
 
     def jacobian(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-        """(N, 2, 26) derivative of `mm_from_px` by the camera's parameters."""
+        """(N, 2, 28) derivative of `mm_from_px` by the camera's parameters."""
         by_camera, by_point = self._by_point(self.mm_from_px(points_px, height_mm), height_mm)
         return -np.linalg.solve(by_point, by_camera)
 
@@ -99,7 +99,7 @@ class Plane:
         return np.linalg.inv(self._by_point(self.mm_from_px(points_px, height_mm), height_mm)[1])
 
     def terms(self, gradient: np.ndarray) -> tuple[Term, ...]:
-        """Budget of a quantity whose derivative by the camera's parameters is `gradient` (26,)."""
+        """Budget of a quantity whose derivative by the camera's parameters is `gradient` (28,)."""
         return tuple(
             Term(name, float(np.linalg.norm(gradient @ F))) for name, F in self.factors.items()
         )
