@@ -168,7 +168,8 @@ def test_the_true_lens_lies_inside_the_profile_made_from_photos(profiled):
     off = np.array([*true, 4 / 1600 - profile.cx, -3 / 1600 - profile.cy])
     # chi-squared of 5: above 15.1 in one of a hundred
     assert off @ np.linalg.solve(profile.covariance, off) < 15.1
-    assert profile.covariance[0, 0] < 0.005**2
+    # each photo may be stretched a little, which leaves more of the focal length open
+    assert profile.covariance[0, 0] < 0.01**2
 
 
 def test_a_profile_makes_a_card_alone_surer(profiled, folder, tmp_path):

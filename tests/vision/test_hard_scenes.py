@@ -12,8 +12,8 @@ from blockcheck.vision import finding as plane_module
 from blockcheck.vision.finding import plane_of, warnings_of
 from blockcheck.vision.photo import read_photo
 from blockcheck.vision.plane.adjust import adjust, first_camera
+from blockcheck.vision.plane.lens import N_CAMERA, LensPrior
 from blockcheck.vision.plane.lens import Camera as Lens
-from blockcheck.vision.plane.lens import LensPrior
 from blockcheck.vision.plane.reference import Reference
 from blockcheck.vision.references import mat_lines as grid
 from blockcheck.vision.references import square as plain_square
@@ -149,8 +149,8 @@ def test_steps_about_a_point_leave_it_where_it_is_seen():
     )
     point = np.array([30.0, 50.0, 0.0])
     T = lens.steps_about(point)
-    for j in range(26):
-        step = np.zeros(26)
+    for j in range(N_CAMERA):
+        step = np.zeros(N_CAMERA)
         step[j] = 1e-3 if j in (3, 4, 9, 10) else 1e-6
         there, back = (lens.moved_about(s * step, point).t for s in (1, -1))
         np.testing.assert_allclose((there - back) / (2 * step[j]), T[3:6, j], rtol=1e-4, atol=1e-6)

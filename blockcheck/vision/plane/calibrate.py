@@ -216,10 +216,12 @@ def other_focal(plane: Plane, prior: LensPrior) -> tuple[Plane, LensPrior, bool]
     -------
     (Plane, LensPrior, bool) or None
         The plane, the prior that it was adjusted with, and whether what was noted is surely
-        wrong. None where the two agree, or where the references show too little to tell; then
-        nothing is strained (`_strain`) either.
+        wrong. None where the two agree, or where the references show too little to tell. With the
+        mat's lines nothing is adjusted anew where nothing is strained (`_strain`): many lines are
+        dear to adjust. Without them it always is: a wrong focal length that the fit does not
+        leave looks like noise.
     """
-    if _strain(plane, prior) < _STRAINED:
+    if plane.mat is not None and _strain(plane, prior) < _STRAINED:
         return None
     open_prior = any_focal(prior)
     free = readjust(plane, open_prior)
