@@ -126,16 +126,25 @@ def _workers(count: int) -> Iterator[ProcessPoolExecutor]:
 
 @contextmanager
 def _begun_without_stopping() -> Iterator[None]:
-    """Processes that are begun meanwhile leave Ctrl-C to this one from their first moment."""
+    """Processes that are begun meanwhile leave Ctrl-C to this one from their first moment.
+
+    This one answers it when they have begun: half begun, they would miss what it was to send them.
+    """
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
     resource_tracker.ensure_running()  # beginning it would let Ctrl-C through again
+    came: list[int] = []
+    # a library's thread may take the signal, whatever this one blocks
+    answer = signal.signal(signal.SIGINT, lambda number, _: came.append(number))
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, answer)
+    if came:
+        raise KeyboardInterrupt
 
 
 def _leave_stopping() -> None:
