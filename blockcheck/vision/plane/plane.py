@@ -94,10 +94,6 @@ class Plane:
         by_camera, by_point = self._by_point(self.mm_from_px(points_px, height_mm), height_mm)
         return -np.linalg.solve(by_point, by_camera)
 
-    def px_derivative(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-        """(N, 2, 2) derivative of `mm_from_px` by the pixels."""
-        return np.linalg.inv(self._by_point(self.mm_from_px(points_px, height_mm), height_mm)[1])
-
     def terms(self, gradient: np.ndarray) -> tuple[Term, ...]:
         """Budget of a quantity whose derivative by the camera's parameters is `gradient` (28,)."""
         return tuple(
