@@ -285,12 +285,11 @@ def _place(sha256: str, corners_px: np.ndarray) -> tuple[str, int, int]:
 
 def _of_one_size(shelf: Shelf, project: str, name: str) -> dict[str, tuple[Path, str, np.ndarray]]:
     """A block and those of its size, each with its photo and its corners there."""
+    blocks = {b.name: b for b in shelf.read(project).blocks}
+    new, found = blocks.get(name), {}
+    if new is None:
+        return {}
     with shelf.open(project) as quilt:
-        blocks = {b.name: b for b in quilt.blocks()}
-        new = blocks.get(name)
-        if new is None:
-            return {}
-        found = {}
         for b in blocks.values():
             pairs = ((b.width_mm, new.width_mm), (b.height_mm, new.height_mm))
             photo = quilt.photo(b.name)

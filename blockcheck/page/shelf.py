@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 import re
+import threading
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import ProjectError
-from ..planning.plan import Plan
+from ..planning.plan import BlockRecord, Plan
 from ..project import SUFFIX, Project
 from ..project.schema import locate
 
 _NAME = re.compile(r"[\w][\w ()'-]{0,59}")
+_COUNTER = slice(24, 28)  # of a file's changes, in its header: sqlite.org/fileformat.html
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """A project's plan and blocks, and the state of the file that they were read from."""
+
+    state: tuple[object, ...]
+    plan: Plan
+    blocks: tuple[BlockRecord, ...]
 
 
 class Shelf:
@@ -26,6 +38,8 @@ class Shelf:
     def __init__(self, folder: Path, only: Path | None = None) -> None:
         self.only = None if only is None else locate(only).absolute()
         self.folder = folder.absolute() if self.only is None else self.only.parent
+        self._known: dict[str, Known] = {}
+        self._reading = threading.Lock()
 
     def names(self) -> list[str]:
         """Names of the projects, the one changed last first."""
@@ -43,6 +57,16 @@ class Shelf:
             if path.stem == name:
                 return path
         raise ProjectError("There is no project of this name.", "Choose one from the list.")
+
+    def read(self, name: str) -> Known:
+        """A project's plan and blocks, read anew only where its file has changed."""
+        path = self.path(name)
+        with self._reading:
+            state, known = _state_of(path), self._known.get(name)
+            if known is None or known.state != state or not state:
+                with Project.open(path) as quilt:
+                    known = self._known[name] = Known(state, quilt.plan, quilt.blocks())
+        return known
 
     def open(self, name: str) -> Project:
         """Open a project; close it, or use it in a ``with`` statement."""
@@ -69,3 +93,13 @@ class Shelf:
             return [self.only]
         found = [p for p in self.folder.glob("*" + SUFFIX) if p.is_file()]
         return sorted(found, key=lambda p: p.stat().st_mtime, reverse=True)
+
+
+def _state_of(path: Path) -> tuple[object, ...]:
+    """What differs after any change of a project's file; empty where it cannot be read."""
+    try:
+        stat = path.stat()
+        with path.open("rb") as file:
+            return stat.st_mtime_ns, stat.st_size, stat.st_ino, file.read(100)[_COUNTER]
+    except OSError:
+        return ()

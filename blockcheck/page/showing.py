@@ -20,7 +20,7 @@ from ..report import pair_words, rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
-from .shelf import Shelf
+from .shelf import Known, Shelf
 
 VIEWS = {
     "photos": "Photos",
@@ -39,7 +39,7 @@ class Showing:
 
     def __init__(self, shelf: Shelf, queue: Queue, workers: work.Workers) -> None:
         self._shelf, self._queue, self._workers = shelf, queue, workers
-        self._plans: dict[str, tuple[object, QuiltPlan, tuple[BlockRecord, ...]]] = {}
+        self._plans: dict[str, tuple[Known, QuiltPlan]] = {}
         self._planning: dict[str, asyncio.Lock] = {}
         self._looked: dict[str, dict[Any, Any]] = {}
 
@@ -48,8 +48,7 @@ class Showing:
         found: list[Shown] = []
         for name in self._shelf.names():
             try:
-                with self._shelf.open(name) as quilt:
-                    blocks = len(quilt.blocks())
+                blocks = len(self._shelf.read(name).blocks)
                 found.append({"name": name, "said": _count(blocks, "block")})
             except ProjectError as e:
                 found.append({"name": name, "said": str(e), "spoiled": True})
@@ -57,8 +56,7 @@ class Showing:
 
     def count(self, project: str) -> int:
         """How many blocks a project has."""
-        with self._shelf.open(project) as quilt:
-            return len(quilt.blocks())
+        return len(self._shelf.read(project).blocks)
 
     def photo_path(self, project: str, sha256: str) -> Path:
         """Where a photo of the project or of its queue lies."""
@@ -74,17 +72,12 @@ class Showing:
     async def worked_out(self, project: str) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
         """The quilt as it is now, worked out once for each state of the file."""
         async with self._planning.setdefault(project, asyncio.Lock()):
-            key, plan, blocks = await asyncio.to_thread(self._state, project)
+            now = await asyncio.to_thread(self._shelf.read, project)
             known = self._plans.get(project)
-            if known is None or known[0] != key:
-                quilt = await self._workers.run("plan", work.plan, plan, blocks)
-                known = self._plans[project] = (key, quilt, blocks)
-            return known[1], known[2]
-
-    def _state(self, project: str) -> tuple[object, Plan, tuple[BlockRecord, ...]]:
-        with self._shelf.open(project) as quilt:
-            stat = quilt.path.stat()
-            return (stat.st_mtime_ns, stat.st_size, stat.st_ino), quilt.plan, quilt.blocks()
+            if known is None or known[0] is not now:
+                quilt = await self._workers.run("plan", work.plan, now.plan, now.blocks)
+                known = self._plans[project] = (now, quilt)
+            return known[1], now.blocks
 
     async def view(self, view: str, project: str, query: dict[str, str]) -> Any:
         """All that a view's template needs; the data for its scripts under "data"."""
@@ -98,13 +91,12 @@ class Showing:
         return shown
 
     def _common(self, project: str) -> Shown:
-        with self._shelf.open(project) as quilt:
-            plan, blocks = quilt.plan, quilt.blocks()
-            return {
-                "title": project,
-                "plan": plan,
-                "next": self._next(project, plan, blocks),
-            }
+        known = self._shelf.read(project)
+        return {
+            "title": project,
+            "plan": known.plan,
+            "next": self._next(project, known.plan, known.blocks),
+        }
 
     def _next(self, project: str, plan: Plan, blocks: tuple[BlockRecord, ...]) -> Shown:
         """The one thing to do next: a sentence, and where it is done."""
@@ -135,7 +127,7 @@ class Showing:
 
     async def _photos(self, project: str, query: dict[str, str]) -> Shown:
         items = [asdict(item) for item in self._queue.items(project)]
-        blocks = await asyncio.to_thread(self._names, project)
+        blocks = (await asyncio.to_thread(self._shelf.read, project)).blocks
         again = query.get("again", "")
         return {
             "data": {"items": items, "again": again, "trimmed": query.get("trimmed", "")},
@@ -144,10 +136,6 @@ class Showing:
             "trimmed": query.get("trimmed") == "yes",
             "called": called,
         }
-
-    def _names(self, project: str) -> list[str]:
-        with self._shelf.open(project) as quilt:
-            return [b.name for b in quilt.blocks()]
 
     async def _block(self, project: str, query: dict[str, str]) -> Shown:
         """One block: its photo with what was measured in it, its marks, its history."""
@@ -195,10 +183,10 @@ class Showing:
 
     async def _blocks(self, project: str, query: dict[str, str]) -> Shown:
         """All blocks at a glance; the sizes come after, from `_sizes`."""
-        blocks, removed, can = await asyncio.to_thread(self._set, project)
+        removed, can = await asyncio.to_thread(self._set, project)
         photos = await asyncio.to_thread(self._shas, project)
         return {
-            "blocks": blocks,
+            "blocks": (await asyncio.to_thread(self._shelf.read, project)).blocks,
             "removed": removed,
             "photos": photos,
             "can": can,
@@ -206,9 +194,9 @@ class Showing:
             "u95": format_uncertainty,
         }
 
-    def _set(self, project: str) -> tuple[tuple[BlockRecord, ...], tuple[str, ...], Undoable]:
+    def _set(self, project: str) -> tuple[tuple[str, ...], Undoable]:
         with self._shelf.open(project) as quilt:
-            return quilt.blocks(), quilt.removed(), quilt.undoable("plan")
+            return quilt.removed(), quilt.undoable("plan")
 
     def _shas(self, project: str) -> dict[str, str]:
         with self._shelf.open(project) as quilt:
@@ -330,7 +318,7 @@ class Showing:
     async def _plan(self, project: str, query: dict[str, str]) -> Shown:
         """The plan as a form."""
         can = await asyncio.to_thread(self._can, project, "plan")
-        plan = await asyncio.to_thread(self._plan_of, project)
+        plan = (await asyncio.to_thread(self._shelf.read, project)).plan
         return {
             "entries": forms.entries(plan),
             "kinds": forms.kinds(plan),
@@ -338,10 +326,6 @@ class Showing:
             "fabrics": forms.fabrics(plan),
             "can": can,
         }
-
-    def _plan_of(self, project: str) -> Plan:
-        with self._shelf.open(project) as quilt:
-            return quilt.plan
 
     async def _lines(self, project: str, query: dict[str, str]) -> Shown:
         """Where a block is trimmed, in its photo's pixels."""

@@ -26,10 +26,7 @@ def screen_jpegs(rgb: np.ndarray, long_sides: Sequence[int]) -> dict[int, bytes]
     """Return a photo as JPEG in several sizes, the largest first: each is made from the last."""
     found = {}
     for long_side in long_sides:
-        k = long_side / max(rgb.shape[:2])
-        if k < 1:
-            size = (round(rgb.shape[1] * k), round(rgb.shape[0] * k))
-            rgb = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+        rgb = _smaller(rgb, long_side)
         done, data = cv2.imencode(
             ".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
         )
@@ -37,6 +34,18 @@ def screen_jpegs(rgb: np.ndarray, long_sides: Sequence[int]) -> dict[int, bytes]
             raise PhotoError("The photo could not be made a picture for the screen.")
         found[long_side] = data.tobytes()
     return found
+
+
+def _smaller(rgb: np.ndarray, long_side: int) -> np.ndarray:
+    """Halve as often as goes, which is fast, then take the rest of the way."""
+    while max(rgb.shape[:2]) >= 2 * long_side:
+        half = (rgb.shape[1] // 2, rgb.shape[0] // 2)
+        rgb = cv2.resize(rgb, half, interpolation=cv2.INTER_AREA)
+    k = long_side / max(rgb.shape[:2])
+    if k < 1:
+        size = (round(rgb.shape[1] * k), round(rgb.shape[0] * k))
+        rgb = cv2.resize(rgb, size, interpolation=cv2.INTER_LINEAR)
+    return rgb
 
 
 def on_photo(points_mm: np.ndarray, corners_mm: np.ndarray, corners_px: np.ndarray) -> np.ndarray:
