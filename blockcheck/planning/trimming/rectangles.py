@@ -20,7 +20,11 @@ from .trying import avoidable, tallest_by_trying
 _CHUNK = 64  # blocks at once, for memory
 _NARROW = 0.15  # radians; beyond it several turns may be good ones, and a wide fan is laid
 _FAN = np.append(np.linspace(-1, 1, 25), [-0.04, -0.013, -0.004, 0.004, 0.013, 0.04])
-_DIFFERENCE = 1e-5  # radians, for slopes
+_DIFFERENCE = 1e-6  # radians, for slopes; a steep height may peak within few of them
+_CURVED = (
+    1e6  # millimetres a radian squared by which a height between two turns may be no concave one
+)
+_ENOUGH_MM = 1e-3  # what closing in further may gain at most
 
 
 def axes(turn: float) -> Array:
@@ -164,7 +168,8 @@ def _search(
         apart = right[0] - left[0]
         if step % 2:  # halved in turn, because between far tangents the height is not concave
             turns = left[0] + apart / 2
-        gain = (promise[:, 0] > np.maximum(top, worth)[rows] + 1e-5) | (apart[:, 0] > 1e-3)
+        promise += _CURVED * apart**2
+        gain = promise[:, 0] > np.maximum(top, worth)[rows] + _ENOUGH_MM
         keep = gain & (apart[:, 0] > 1e-7) & (top[rows] < enough[rows])
         if not keep.any():
             break

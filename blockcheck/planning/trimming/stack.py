@@ -152,8 +152,9 @@ class Stack:
             lines += [np.pad(a, ((0, 0), (0, 1))), np.hstack([b, extreme.reshape(-1, 1)])]
         lack = np.maximum(lo - hi, 0.0)
         lo, hi = np.minimum(lo, (lo + hi) / 2), np.maximum(hi, (lo + hi) / 2)
-        best = _highest(lines, lo.ravel(), hi.ravel()).reshape(n, k)
-        height = np.where(lack > 1e-9, -1.0, best)
+        best = highest(lines, lo.ravel(), hi.ravel()).reshape(n, k)
+        # turns that only just hold the width are met to a nanometre, no nearer
+        height = np.where(lack > 1e-6, -1.0, best)
         return best - 1e4 * lack, height
 
 
@@ -163,7 +164,7 @@ def frames(turns: Array) -> tuple[Array, Array]:
     return u, np.stack([-u[..., 1], u[..., 0]], axis=-1)
 
 
-def _highest(lines: Sequence[Array], lo: Array, hi: Array) -> Array:
+def highest(lines: Sequence[Array], lo: Array, hi: Array) -> Array:
     """Largest of min(upper lines) - max(lower lines) over lo to hi, by tangents from both ends.
 
     `lines` are (T, m) slopes and heights of the upper and of the lower ones; a row leaves the
