@@ -44,6 +44,7 @@ HOMES = {
 }
 LONGEST = 400  # lines of a module
 MODULES = sorted(PACKAGE.rglob("*.py"))
+FIXTURES = sorted((PACKAGE.parent / "fixtures").glob("*.py"))
 
 
 def name_of(path):
@@ -100,7 +101,7 @@ def test_no_two_modules_import_each_other():
     list(graphlib.TopologicalSorter(graph).static_order())  # raises CycleError
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: ".".join(name_of(p)))
+@pytest.mark.parametrize("path", [*MODULES, *FIXTURES], ids=lambda p: f"{p.parent.name}.{p.stem}")
 def test_a_module_is_read_in_one_sitting(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= LONGEST
 

@@ -18,6 +18,7 @@ from blockcheck.vision.seams.points import (
 from blockcheck.vision.seams.seam import Seam
 from blockcheck.vision.seams.search import find_seams
 from fixtures import scene
+from fixtures.cloth import PATCHES
 from fixtures.make import DEMO, PHOTOS, quad, sailboats
 
 SEAM = 6.35  # mm, 1/4 in
@@ -76,7 +77,7 @@ def boat(request):
 def test_every_seam_lies_on_a_true_one(boat):
     made, corners, seams, _ = boat
     sides = []
-    for polygon, _, _ in scene.PATCHES["sailboat"]:
+    for polygon, _, _ in PATCHES["sailboat"]:
         at = in_block(made, polygon, corners)
         sides += list(zip(at, np.roll(at, -1, axis=0), strict=True))
     assert len(seams) >= 10
@@ -114,7 +115,7 @@ def test_the_axis_runs_through_the_mast(boat):
 
 
 def test_a_goose_s_tip_lies_a_seam_allowance_inside(tmp_path, monkeypatch):
-    monkeypatch.setitem(scene.PATCHES, "goose", GOOSE)
+    monkeypatch.setitem(PATCHES, "goose", GOOSE)
     block = scene.Block(quad(152.4, 89, (-60, 0), 3), cloth="goose")
     made = scene.Scene(scene.Camera(), cards=(scene.Card(centre_mm=(85, 0)),), blocks=(block,))
     scene.save(made, tmp_path / "goose.jpg")
