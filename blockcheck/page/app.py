@@ -8,7 +8,6 @@ import json
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
@@ -176,7 +175,7 @@ class Page:
             await run_in_threadpool(self._latest, name, again)
         trimmed, kind = query.get("trimmed") == "yes", query.get("kind", "")
         item = self.queue.add(name, received, again, trimmed, kind)
-        return JSONResponse(asdict(item), 201)
+        return JSONResponse(vars(item), 201)
 
     def _latest(self, name: str, block: str) -> None:
         with self.shelf.open(name) as quilt:
@@ -186,7 +185,7 @@ class Page:
         """What happens to the photos, as it happens."""
         name = request.path_params["project"]
         self.shelf.path(name)
-        items = [asdict(item) for item in self.queue.items(name)]
+        items = [vars(item) for item in self.queue.items(name)]
         first = f"event: photos\ndata: {json.dumps(items)}\n\n"
         return StreamingResponse(self.hub.listen(name, first), media_type="text/event-stream")
 

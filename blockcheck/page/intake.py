@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from ..errors import UploadError
 
@@ -20,6 +21,7 @@ SPARE_BYTES = 300 * 2**20  # left free on the disk, for the project and everythi
 SILENCE_S = 20.0  # without a byte
 SLOWEST = 20_000  # bytes a second on average, after the first half minute
 _HEAD = 32
+_PIECE = 2**20  # written at once
 _PART = ".part"
 KINDS = (".jpg", ".png", ".webp", ".tif", ".heic", ".avif")
 _HEIF = {b"heic": ".heic", b"heix": ".heic", b"mif1": ".heic", b"msf1": ".heic", b"avif": ".avif"}
@@ -83,9 +85,8 @@ async def receive(
     try:
         with part.open("xb") as file:
             digest, kind = await _write(chunks, file, folder)
-            file.flush()
-            os.fsync(file.fileno())
-        return Received(_name(part, folder, stem, kind), digest)
+            await asyncio.to_thread(_settle, file)
+        return Received(await asyncio.to_thread(_name, part, folder, stem, kind), digest)
     except OSError as e:
         raise UploadError(
             f"The photo could not be written ({e.strerror}).", "Make room on the disk.", 507
@@ -94,11 +95,11 @@ async def receive(
         part.unlink(missing_ok=True)
 
 
-async def _write(chunks: AsyncIterator[bytes], file: object, folder: Path) -> tuple[str, str]:
+async def _write(chunks: AsyncIterator[bytes], file: BinaryIO, folder: Path) -> tuple[str, str]:
     """Copy the body; returns its sha256 and its kind."""
     digest, size, head, began = hashlib.sha256(), 0, b"", time.monotonic()
     kind: str | None = None
-    iterator, checked = aiter(chunks), 0
+    iterator, checked, held = aiter(chunks), 0, bytearray()
     while True:
         try:
             chunk = await asyncio.wait_for(anext(iterator), SILENCE_S)
@@ -122,10 +123,20 @@ async def _write(chunks: AsyncIterator[bytes], file: object, folder: Path) -> tu
             _need_room(folder, 0)
             checked = size
         digest.update(chunk)
-        await asyncio.to_thread(file.write, chunk)  # type: ignore[attr-defined]
+        held += chunk
+        if len(held) >= _PIECE:
+            await asyncio.to_thread(file.write, held)
+            held = bytearray()
+    await asyncio.to_thread(file.write, held)
     if kind is None:
         raise _no_photo()
     return digest.hexdigest(), kind
+
+
+def _settle(file: BinaryIO) -> None:
+    """Have it lie on the disk, whatever happens next."""
+    file.flush()
+    os.fsync(file.fileno())
 
 
 def _name(part: Path, folder: Path, stem: str, kind: str) -> Path:

@@ -7,7 +7,7 @@ import hashlib
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -98,7 +98,7 @@ class Queue:
         self._numbers = itertools.count(1)
         self._tasks: set[asyncio.Task[None]] = set()
         self._looks: dict[tuple[str, int, int], np.ndarray] = {}
-        self._room = asyncio.Semaphore(workers.cores)
+        self._room = asyncio.Semaphore(workers.cores + 1)  # one lies ready, so that none waits
 
     def items(self, project: str) -> list[Item]:
         """A project's photos since the start, the latest first."""
@@ -178,7 +178,7 @@ class Queue:
 
     def _set(self, project: str, item: Item) -> None:
         self._lines.setdefault(project, _Line()).items[item.id] = item
-        self._hub.tell(project, "photo", asdict(item))
+        self._hub.tell(project, "photo", vars(item))
 
     async def _do(self, project: str, item: Item, before: asyncio.Task[None] | None) -> None:
         try:
@@ -261,8 +261,7 @@ class Queue:
             return quilt.names_in(item.sha256)
 
     def _given(self, project: str) -> dict[str, Any]:
-        with self._shelf.open(project) as quilt:
-            return {**settings_in(quilt.plan), "profiles": self.profiles}
+        return {**settings_in(self._shelf.read(project).plan), "profiles": self.profiles}
 
     def _keep(self, project: str, item: Item, done: work.Measured) -> list[str]:
         """Keep the photo's blocks; returns their names."""

@@ -56,12 +56,13 @@ def sizes(
                 "size": unbroken(words.size(quilt.plan, row.width_mm, row.height_mm)),
                 "said": words.size_row(quilt, row),
                 "reached": row.reached,
+                "gain": unbroken(gain(quilt, table, k)),
+                "short": row.set_aside,
             }
-            for row in table
+            for k, row in enumerate(table)
         ],
         "headline": unbroken(words.headline(quilt)),
         "reasons": [unbroken(said) for said in words.reasons(quilt)],
-        "gain": unbroken(gain(quilt, table, at)),
         "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
         "blocks": {
             t.name: {

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import asdict, replace
-from itertools import pairwise
+import contextlib
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 from starlette.exceptions import HTTPException
 
-from ..errors import ProjectError
+from ..errors import BlockcheckError, ProjectError
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
-from ..planning.trimming.trim_lines import TrimPlan
 from ..project import PhotoFile, Undoable
 from ..report import pair_words, rows_words, words
 from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, trim_view, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Known, Shelf
+from .sizes import Sizes
 
 VIEWS = {
     "photos": "Photos",
@@ -30,8 +30,17 @@ VIEWS = {
     "cut": "Cut",
     "plan": "Plan",
 }
-TOGETHER = 50  # blocks that one process lays a size on
 Shown = dict[str, Any]
+
+
+@dataclass
+class _Worked:
+    """A quilt worked out from one state of its file, and what was worked out further."""
+
+    of: Known
+    quilt: QuiltPlan
+    sizes: Sizes
+    cutting: work.Cutting | None = None
 
 
 class Showing:
@@ -39,9 +48,8 @@ class Showing:
 
     def __init__(self, shelf: Shelf, queue: Queue, workers: work.Workers) -> None:
         self._shelf, self._queue, self._workers = shelf, queue, workers
-        self._plans: dict[str, tuple[Known, QuiltPlan]] = {}
-        self._planning: dict[str, asyncio.Lock] = {}
-        self._looked: dict[str, dict[Any, Any]] = {}
+        self._worked: dict[str, _Worked] = {}
+        self._working: dict[str, asyncio.Lock] = {}
 
     def projects(self) -> list[Shown]:
         """Every project with how many blocks it has."""
@@ -71,13 +79,24 @@ class Showing:
 
     async def worked_out(self, project: str) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
         """The quilt as it is now, worked out once for each state of the file."""
-        async with self._planning.setdefault(project, asyncio.Lock()):
+        worked = await self._work_out(project)
+        return worked.quilt, worked.of.blocks
+
+    async def _begun(self, project: str) -> None:
+        with contextlib.suppress(BlockcheckError):  # it is said to whom asks
+            await self._work_out(project)
+
+    async def _work_out(self, project: str) -> _Worked:
+        async with self._working.setdefault(project, asyncio.Lock()):
             now = await asyncio.to_thread(self._shelf.read, project)
-            known = self._plans.get(project)
-            if known is None or known[0] is not now:
+            worked = self._worked.get(project)
+            if worked is None or worked.of is not now:
                 quilt = await self._workers.run("plan", work.plan, now.plan, now.blocks)
-                known = self._plans[project] = (now, quilt)
-            return known[1], now.blocks
+                if worked is not None:
+                    worked.sizes.end()
+                worked = _Worked(now, quilt, Sizes(self._workers, now.blocks))
+                self._worked[project] = worked
+            return worked
 
     async def view(self, view: str, project: str, query: dict[str, str]) -> Any:
         """All that a view's template needs; the data for its scripts under "data"."""
@@ -126,7 +145,7 @@ class Showing:
         return _step("Every block is trimmed.", "cut", "Cut the rest")
 
     async def _photos(self, project: str, query: dict[str, str]) -> Shown:
-        items = [asdict(item) for item in self._queue.items(project)]
+        items = [vars(item) for item in self._queue.items(project)]
         blocks = (await asyncio.to_thread(self._shelf.read, project)).blocks
         again = query.get("again", "")
         return {
@@ -183,6 +202,7 @@ class Showing:
 
     async def _blocks(self, project: str, query: dict[str, str]) -> Shown:
         """All blocks at a glance; the sizes come after, from `_sizes`."""
+        self._soon = asyncio.ensure_future(self._begun(project))  # the sizes are asked for next
         removed, can = await asyncio.to_thread(self._set, project)
         photos = await asyncio.to_thread(self._shas, project)
         return {
@@ -204,8 +224,8 @@ class Showing:
 
     async def _sizes(self, project: str, query: dict[str, str]) -> Shown:
         """The size table, and what one of its sizes means for every block."""
-        quilt, blocks = await self.worked_out(project)
-        one = of_kind(quilt, query.get("kind", ""))
+        worked = await self._work_out(project)
+        one = of_kind(worked.quilt, query.get("kind", ""))
         if one.choice is None:
             return {"data": {"rows": [], "said": [one.gaps["size"]]}}
         table = one.choice.table
@@ -213,35 +233,10 @@ class Showing:
         chosen = sizes.index(one.choice.size_mm)
         number = query.get("row", "")
         at = min(int(number), len(table) - 1) if number.isdigit() else chosen
-        trims = await self._trims(project, one, sizes[at])
-        known = await self._known(project)
-        if ("ahead", one.kind) not in known:  # so that no step of the slider is waited for
-            known["ahead", one.kind] = asyncio.ensure_future(self._ahead(project, one, sizes))
-        return {"data": set_view.sizes(one, quilt.each, blocks, trims, at, chosen)}
-
-    async def _ahead(self, project: str, one: QuiltPlan, sizes: list[tuple[float, float]]) -> None:
-        for size in sizes:
-            await self._trims(project, one, size)
-
-    async def _trims(
-        self, project: str, one: QuiltPlan, size: tuple[float, float]
-    ) -> tuple[TrimPlan, ...]:
-        """The trim of every block of a kind at a size, laid once for each state of the file."""
-        if size == one.size_mm:
-            return one.trims
-        _, blocks = await self.worked_out(project)
-        known = await self._known(project)
-        if (one.kind, size) not in known:
-            used = [b for b in blocks if b.name in frozenset(one.names)]
-            parts = min(self._workers.cores, 1 + len(used) // TOGETHER)  # a few share the work
-            cuts = [len(used) * k // parts for k in range(parts + 1)]
-            laid = [
-                self._workers.run("measure", work.trims_at, one.plan, used[a:b], size)
-                for a, b in pairwise(cuts)
-            ]
-            known[one.kind, size] = tuple(t for some in await asyncio.gather(*laid) for t in some)
-        found: tuple[TrimPlan, ...] = known[one.kind, size]
-        return found
+        trims = await worked.sizes.at(one, sizes[at])
+        worked.sizes.begin(one, at)  # so that no step of the slider is waited for
+        each, blocks = worked.quilt.each, worked.of.blocks
+        return {"data": set_view.sizes(one, each, blocks, trims, at, chosen)}
 
     async def _rows(self, project: str, query: dict[str, str]) -> Shown:
         """The quilt drawn to scale, with the seams that miss."""
@@ -299,21 +294,10 @@ class Showing:
 
     async def _cutting(self, project: str) -> work.Cutting:
         """The layouts and the whole quilt, drawn once for each state of the file."""
-        known = await self._known(project)
-        if "cutting" not in known:
-            quilt, _ = await self.worked_out(project)
-            known["cutting"] = await self._workers.run("plan", work.cutting, quilt)
-        found: work.Cutting = known["cutting"]
-        return found
-
-    async def _known(self, project: str) -> dict[Any, Any]:
-        """What was worked out further from the present state of the file."""
-        quilt, _ = await self.worked_out(project)
-        known = self._looked.setdefault(project, {})
-        if known.get("of") is not quilt:
-            known.clear()
-            known["of"] = quilt
-        return known
+        worked = await self._work_out(project)
+        if worked.cutting is None:
+            worked.cutting = await self._workers.run("plan", work.cutting, worked.quilt)
+        return worked.cutting
 
     async def _plan(self, project: str, query: dict[str, str]) -> Shown:
         """The plan as a form."""

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 Corners = Sequence[tuple[float, float]]
 SMALL, SCREEN, FULL = 480, 1600, 4096  # long sides of the pictures that are sent
+PLANNING = 2  # processes that plan: what is looked at does not wait while a report is drawn
 
 
 class Workers:
@@ -43,6 +44,7 @@ class Workers:
             if hasattr(os, "sched_getaffinity")
             else os.cpu_count() or 1
         )
+        self._size = {"measure": self.cores, "edit": 1, "plan": PLANNING}
         self._pools: dict[str, ProcessPoolExecutor] = {}
         self._ended = False
 
@@ -69,8 +71,8 @@ class Workers:
     def begin(self) -> None:
         """Start all processes now, so that the first photo does not wait for them."""
         resource_tracker.ensure_running()  # it would undo what `_submit` does for the first process
-        for pool in ("measure", "edit", "plan"):
-            for _ in range(self.cores if pool == "measure" else 1):
+        for pool, size in self._size.items():
+            for _ in range(size):
                 self._submit(pool, _warm, pool)
 
     def _submit(self, pool: str, job: Callable[..., T], *given: Any) -> Future[T]:
@@ -86,15 +88,18 @@ class Workers:
     def end(self) -> None:
         """Stop at once; what was not reported as kept is simply not kept."""
         self._ended = True
+        answers = [pool._result_queue for pool in self._pools.values()]
         for pool in self._pools.values():
             pool.shutdown(wait=False, cancel_futures=True)
         for process in multiprocessing.active_children():
             process.terminate()
+        for queue in answers:  # else the rest of a half-sent answer is waited for, for ever
+            queue._writer.close()  # type: ignore[attr-defined]
 
     def _pool(self, name: str) -> ProcessPoolExecutor:
         if name not in self._pools:
             self._pools[name] = ProcessPoolExecutor(
-                self.cores if name == "measure" else 1,
+                self._size[name],
                 mp_context=multiprocessing.get_context("spawn"),
                 initializer=_begin,
                 initargs=(5 if name == "measure" else 0,),
@@ -105,12 +110,16 @@ class Workers:
 def _begin(nice: int) -> None:
     """Leave Ctrl-C to the server, and the processor to what somebody waits for."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if nice:  # a photo on each core: threads that share one photo out take more time in all
+        os.environ["OPENCV_FOR_THREADS_NUM"] = "1"
     if nice and hasattr(os, "nice"):
         os.nice(nice)
 
 
 def _warm(pool: str) -> None:
     if pool == "plan":
+        from scipy import optimize, sparse  # noqa: F401  # else the first size waits for them
+
         from ..planning.quilt import work_out as _plan  # noqa: F401
     else:
         from ..measuring.measure import open_photo as _open  # noqa: F401

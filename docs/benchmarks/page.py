@@ -2,9 +2,12 @@
 
 PHOTO is of 12 MP, with a block and a 4 in card. Prints: from the end of an upload to the drawn
 result, beside the measure call; many photos at once, beside the measure calls shared over the
-cores, and the page's answers meanwhile; a project of 200 blocks; a dragged corner.
+cores (one call after the other in one process, with all of OpenCV's threads) and beside the bare
+calls in the page's own processes, with the page's answers meanwhile; a dragged corner; a project
+of 200 blocks, each size of its table asked for as soon as the last is there.
 """
 
+import asyncio
 import statistics
 import sys
 import tempfile
@@ -42,6 +45,26 @@ def took(work) -> float:
 def measure_call(photo: Path) -> float:
     """Seconds of the whole measure call, in a process that has begun."""
     return min(took(lambda: measure_photo(photo, card_side="4in")) for _ in range(5))
+
+
+def call(photo: Path) -> bool:
+    return measure_photo(photo, card_side="4in").ok
+
+
+def bare(photo: Path, count: int) -> float:
+    """Seconds of as many measure calls in the processes that the page has, and nothing else."""
+
+    async def run() -> float:
+        workers = Workers()
+        try:
+            await asyncio.gather(*(workers.run("measure", call, photo) for _ in range(4)))
+            start = time.perf_counter()
+            await asyncio.gather(*(workers.run("measure", call, photo) for _ in range(count)))
+            return time.perf_counter() - start
+        finally:
+            workers.end()
+
+    return asyncio.run(run())
 
 
 def upload(client, path: str, body: bytes, number: int) -> tuple[float, float]:
@@ -108,8 +131,8 @@ def many(folder: Path, count: int = 200) -> None:
 
 
 def main(photo: Path, count: int) -> None:
-    body, call, cores = photo.read_bytes(), measure_call(photo), Workers().cores
-    print(f"measure call: {call:.2f} s; cores: {cores}")
+    body, one, cores = photo.read_bytes(), measure_call(photo), Workers().cores
+    print(f"measure call: {one:.2f} s; cores: {cores}")
     folder = Path(tempfile.mkdtemp(prefix="page-"))
     many(folder)
     with serving(folder) as served, served.client() as client:
@@ -121,7 +144,7 @@ def main(photo: Path, count: int) -> None:
         times = [upload(client, path, body, n)[1] for n in range(1, 6)]
         middle = statistics.median(times)
         print(
-            f"end of upload to drawn: {middle:.2f} s, the measure call + {middle - call:.2f} s "
+            f"end of upload to drawn: {middle:.2f} s, the measure call + {middle - one:.2f} s "
             "(wanted: + 0.5 s)"
         )
         client.post(f"{path}/do/ready", json={"name": "1"})
@@ -136,10 +159,11 @@ def main(photo: Path, count: int) -> None:
             f"{max(drags) * 1000:.0f} ms (wanted: 300 ms)"
         )
         seconds, answers = crowd(served, path, body, count)
-        share = count * call / cores
+        share, calls = count * one / cores, bare(photo, count)
         print(
             f"{count} photos at once: {seconds:.1f} s, {seconds / share:.2f} × ({count} measure "
-            f"calls ÷ {cores} cores) (wanted: 1.3); page meanwhile: "
+            f"calls ÷ {cores} cores) (wanted: 1.3), {seconds / calls:.2f} × the bare calls in "
+            f"{cores} processes; page meanwhile: "
             f"{statistics.median(answers) * 1000:.0f} ms, at worst {max(answers) * 1000:.0f} ms "
             "(wanted: 200 ms)"
         )

@@ -19,6 +19,11 @@ async function look(row = null) {
 }
 
 async function show(row = null) {
+  if (row !== null && shown?.rows[row]) { // the drawings follow
+    const short = new Set(shown.rows[row].short);
+    for (const card of list.children) if (shown.kinds.length < 2 || card.dataset.kind === shown.kind) card.classList.toggle("short", short.has(card.dataset.name));
+    tell(shown, row);
+  }
   const found = await tried(() => look(row));
   if (!found) return;
   if (row !== null && Number(slider.value) !== row) return; // it was moved on meanwhile
@@ -31,26 +36,31 @@ async function show(row = null) {
   kinds.replaceChildren(...found.kinds.map((kind) => new Option(kind, kind, false, kind === found.kind)));
   slider.max = found.rows.length - 1;
   slider.value = found.at;
-  slider.setAttribute("aria-valuetext", found.rows[found.at].said);
-  document.getElementById("looked").textContent = found.rows[found.at].size;
-  document.getElementById("gain").textContent = found.gain;
-  const choose = document.getElementById("choose");
-  const same = found.at === found.chosen;
-  choose.textContent = same ? "This is the size to trim to" : "Trim to this size";
-  choose.disabled = same && found.fixed;
-  if (same && !found.fixed) choose.textContent = "Keep to this size";
   document.getElementById("unchoose").hidden = !found.fixed;
   const why = document.getElementById("why");
   why.hidden = false;
   document.getElementById("reasons").replaceChildren(...[...found.reasons, ...found.below].map((text) => Object.assign(document.createElement("li"), { textContent: text })));
-  ruler(found);
   for (const card of list.children) trim(card, found.blocks[card.dataset.name]);
+  tell(found, found.at);
+}
+
+/** What a row of the table says by itself, without the drawings. */
+function tell(found, at) {
+  const row = found.rows[at];
+  slider.setAttribute("aria-valuetext", row.said);
+  document.getElementById("looked").textContent = row.size;
+  document.getElementById("gain").textContent = row.gain;
+  const choose = document.getElementById("choose");
+  const same = at === found.chosen;
+  choose.textContent = !same ? "Trim to this size" : found.fixed ? "This is the size to trim to" : "Keep to this size";
+  choose.disabled = same && found.fixed;
+  choose.dataset.row = at;
+  ruler(found, at);
   arrange();
-  for (const near of [found.at - 1, found.at + 1]) if (found.rows[near]) look(near).catch(() => {});
 }
 
 /** The sizes as lines of a ruler: longer where more blocks reach them, heavy for the one to trim to. */
-function ruler(found) {
+function ruler(found, at) {
   const svg = document.getElementById("ruler");
   svg.replaceChildren();
   const n = found.rows.length;
@@ -61,9 +71,9 @@ function ruler(found) {
   found.rows.forEach((row, i) => {
     const x = n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2;
     draw(svg, "line", { x1: x, x2: x, y1: 1, y2: 8 + 30 * row.reached / most, class: i === found.chosen ? "mark chosen" : "mark" });
-    const wordy = i === found.at || n * 100 < width; // else the numbers alone have room
-    if (n * 40 < width || i === found.at) {
-      const said = draw(svg, "text", { x: i === 0 && n > 1 ? 6 : i === n - 1 && n > 1 ? width - 6 : x, y: 56, class: i === found.at ? "now" : "" }, wordy ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
+    const wordy = i === at || n * 100 < width; // else the numbers alone have room
+    if (n * 40 < width || i === at) {
+      const said = draw(svg, "text", { x: i === 0 && n > 1 ? 6 : i === n - 1 && n > 1 ? width - 6 : x, y: 56, class: i === at ? "now" : "" }, wordy ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
       said.style.textAnchor = n === 1 ? "middle" : i === 0 ? "start" : i === n - 1 ? "end" : "middle";
     }
   });
@@ -111,7 +121,7 @@ if (list) {
   kinds.addEventListener("change", () => show());
   document.getElementById("sort").addEventListener("change", arrange);
   document.getElementById("filter").addEventListener("change", arrange);
-  document.getElementById("choose").addEventListener("click", () => changed(() => act("choose", { row: shown.at, kind: shown.kind })));
+  document.getElementById("choose").addEventListener("click", () => changed(() => act("choose", { row: Number(document.getElementById("choose").dataset.row), kind: shown.kind })));
   document.getElementById("unchoose").addEventListener("click", () => changed(() => act("choose", { row: null, kind: shown.kind })));
   for (const which of ["undo", "redo"]) document.getElementById(which).addEventListener("click", () => changed(() => act(which, { of: "plan" })));
   const before = sessionStorage.getItem("kind");
