@@ -32,7 +32,7 @@ from starlette.staticfiles import StaticFiles
 from ..errors import BlockcheckError, ProjectError, UploadError
 from ..report import words
 from ..report.html import unbroken
-from . import intake, work
+from . import intake, sets, work
 from .block_view import on_page
 from .doing import ACTIONS, Doing
 from .downloads import Downloads
@@ -161,7 +161,10 @@ class Page:
     async def take_in(self, request: Request) -> Response:
         """Take in one photo: the body is the file."""
         name, query = request.path_params["project"], request.query_params
-        folder = self.shelf.photos(name)
+        folder, token = self.shelf.photos(name), query.get("set", "")
+        if token:
+            folder = sets.folder_of(folder, token)
+            sets.need_room(folder)
         length = request.headers.get("content-length")
         async with self._uploads:
             received = await intake.receive(
@@ -170,6 +173,8 @@ class Page:
                 int(length) if length and length.isdigit() else None,
                 folder,
             )
+        if token:
+            return JSONResponse({"name": received.path.name}, 201)
         again = query.get("again", "")
         if again:
             await run_in_threadpool(self._latest, name, again)

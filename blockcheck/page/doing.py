@@ -18,7 +18,7 @@ from ..report import words
 from ..report.screen_picture import on_block, on_photo
 from ..settings import Settings
 from ..units import INCH
-from . import forms, rows_view, work
+from . import forms, rows_view, sets, work
 from .block_view import SIDES
 from .intake import Received
 from .queue import Item, Queue, sha256_of
@@ -51,6 +51,7 @@ ACTIONS = frozenset(
         "plan",
         "choose",
         "arrange",
+        "together",
     }
 )
 
@@ -226,9 +227,23 @@ class Doing:
         return {"said": f"Done again: {said[0]}."}
 
     async def drop(self, project: str, given: Given) -> Given:
-        """Take a photo off the queue."""
+        """Take a photo off the queue, or away the photos of a set that is not measured."""
+        if "set" in given:
+            folder = sets.folder_of(self._shelf.photos(project), str(given["set"]))
+            await asyncio.to_thread(sets.drop, self._shelf, project, folder)
+            return {}
         await asyncio.to_thread(self._queue.drop, project, int(given["number"]))
         return {}
+
+    async def together(self, project: str, given: Given) -> Given:
+        """Measure one block in several photos together."""
+        folder = sets.folder_of(self._shelf.photos(project), str(given["set"]))
+        again, kind = str(given.get("again", "")), str(given.get("kind", ""))
+        if again:
+            await self._with(project, lambda q: q.latest(again))  # says where there is none
+        photos = await asyncio.to_thread(sets.received, folder)
+        trimmed = given.get("trimmed") == "yes"
+        return {"id": self._queue.add_set(project, photos, again, trimmed, kind).id}
 
     async def settle(self, project: str, given: Given) -> Given:
         """Say whether a new block is a known one."""

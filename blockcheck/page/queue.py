@@ -14,8 +14,10 @@ from typing import Any
 import numpy as np
 
 from ..errors import BlockcheckError
+from ..measuring.results import PhotoResult
 from ..project.records import settings_in
-from . import work
+from ..report import measured_words
+from . import sets, work
 from .block_view import on_page
 from .events import Hub
 from .intake import KINDS, Received
@@ -55,6 +57,8 @@ class Item:
         Whether that block is trimmed now.
     like : str
         A known block of the same size: is it that one again?
+    together : tuple of str
+        The photos of a set that shows one block, each with its folder; `name` is the first then.
     """
 
     id: int
@@ -70,6 +74,7 @@ class Item:
     again: str = ""
     trimmed: bool = False
     like: str = ""
+    together: tuple[str, ...] = ()
 
 
 @dataclass
@@ -124,19 +129,23 @@ class Queue:
     def add(
         self,
         project: str,
-        received: Received,
+        received: Received | Sequence[Received],
         again: str = "",
         trimmed: bool = False,
         kind: str = "",
     ) -> Item:
-        """Put a photo into the queue."""
+        """Put a photo into the queue, or several that show one block together."""
+        photos = [received] if isinstance(received, Received) else received
+        folder = self._shelf.photos(project)
+        names = tuple(r.path.relative_to(folder).as_posix() for r in photos)
         item = Item(
             next(self._numbers),
-            received.path.name,
-            received.sha256,
+            names[0],
+            photos[0].sha256,
             kind=kind,
             again=again,
             trimmed=trimmed,
+            together=() if isinstance(received, Received) else names,
         )
         self._set(project, item)
         line = self._lines[project]
@@ -156,14 +165,28 @@ class Queue:
             if received.path.name not in here:
                 self.add(project, received)
 
+    def add_set(self, project: str, photos: Sequence[Received], *given: Any) -> Item:
+        """Put photos that show one block together into the queue, once."""
+        folder = photos[0].path.parent
+        for item in self.items(project):
+            if item.together and self.file(project, item).parent == folder:
+                if item.state != REFUSED:
+                    return item
+                self._gone(project, item.id)
+        return self.add(project, photos, *given)
+
     def drop(self, project: str, number: int) -> None:
         """Take a photo that gave no block out of the queue and off the disk."""
         item = self.item(project, number)
         if item.state == REFUSED:
-            self.file(project, item).unlink(missing_ok=True)
+            for name in item.together or (item.name,):
+                (self._shelf.photos(project) / name).unlink(missing_ok=True)
         if item.state in (REFUSED, KNOWN, KEPT):
-            del self._lines[project].items[number]
-            self._hub.tell(project, "gone", {"id": number})
+            self._gone(project, number)
+
+    def _gone(self, project: str, number: int) -> None:
+        del self._lines[project].items[number]
+        self._hub.tell(project, "gone", {"id": number})
 
     def kept(self, project: str, number: int, blocks: Sequence[str]) -> None:
         """Say that a refused photo was mended by hand."""
@@ -188,38 +211,40 @@ class Queue:
             self._set(project, replace(item, state=REFUSED, said=said, code=e.code))
 
     async def _measure(self, project: str, item: Item, before: asyncio.Task[None] | None) -> None:
-        known = await asyncio.to_thread(self._known, project, item)
+        known = () if item.together else await asyncio.to_thread(self._known, project, item)
         if known and not item.again:
             self._set(project, replace(item, state=KNOWN, blocks=known))
             return
         async with self._room:
             self._set(project, replace(item, state=MEASURING))
             given = await asyncio.to_thread(self._given, project)
-            path = self.file(project, item)
-            done = await self._workers.run("measure", work.measure, path, given)
+            if item.together:
+                paths = await asyncio.to_thread(
+                    sets.ordered, self._shelf, project, item.together, item.again
+                )
+                done = await self._workers.run("measure", work.together, paths, given)
+            else:
+                path = self.file(project, item)
+                done = await self._workers.run("measure", work.measure, path, given)
         self._pictures.put(item.sha256, done.pictures)
         if done.look is not None:
             self._looks[_place(item.sha256, done.result.blocks[0].corners_px)] = done.look
         result = done.result
         if not result.ok:
-            problem = next(p for p in result.problems if p.level == "error")
-            doubtful = result.doubtful
-            self._set(
-                project,
-                replace(
-                    item,
-                    state=REFUSED,
-                    said=tuple(on_page(s) for s in (problem.message, problem.hint) if s),
-                    code=problem.code,
-                    doubtful=() if doubtful is None else tuple(doubtful.corners_px),
-                    sides=() if doubtful is None else tuple(doubtful.sides),
-                ),
-            )
+            self._set(project, _refused(item, result))
             return
         if before is not None:  # blocks are numbered as their photos were taken in
             await asyncio.wait([before])
         names = await asyncio.to_thread(self._keep, project, item, done)
         said = tuple(on_page(f"{p.message} {p.hint}".strip()) for p in result.problems)
+        if item.together:
+            assert result.sha256 is not None
+            item = replace(
+                item,
+                name=result.path.relative_to(self._shelf.photos(project)).as_posix(),
+                sha256=result.sha256,
+            )
+            said = (f"From {measured_words.photos_named(result)}.", *said)
         item = replace(item, state=KEPT, blocks=tuple(names), said=said)
         self._set(project, item)
         if len(names) == 1 and not item.again:
@@ -274,6 +299,21 @@ class Queue:
                 trimmed=item.trimmed,
                 kind=item.kind,
             )
+
+
+def _refused(item: Item, result: PhotoResult) -> Item:
+    """Why a photo gave no block; of a set, what is wrong with each photo too."""
+    said = [p for p in result.problems if p.level == "error"]
+    said += [p for p in result.problems if p.level != "error" and item.together]
+    doubtful = None if item.together else result.doubtful
+    return replace(
+        item,
+        state=REFUSED,
+        said=tuple(on_page(s) for p in said for s in (p.message, p.hint) if s),
+        code=said[0].code,
+        doubtful=() if doubtful is None else tuple(doubtful.corners_px),
+        sides=() if doubtful is None else tuple(doubtful.sides),
+    )
 
 
 def _place(sha256: str, corners_px: np.ndarray) -> tuple[str, int, int]:

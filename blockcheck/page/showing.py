@@ -17,7 +17,7 @@ from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
 from ..report import pair_words, rows_words, words
 from ..units import format_uncertainty
-from . import block_view, forms, rows_view, set_view, trim_view, work
+from . import block_view, forms, rows_view, set_view, sets, trim_view, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Known, Shelf
 from .sizes import Sizes
@@ -147,9 +147,16 @@ class Showing:
     async def _photos(self, project: str, query: dict[str, str]) -> Shown:
         items = [vars(item) for item in self._queue.items(project)]
         blocks = (await asyncio.to_thread(self._shelf.read, project)).blocks
-        again = query.get("again", "")
+        again, queued = query.get("again", ""), {name for i in items for name in i["together"]}
+        begun = await asyncio.to_thread(sets.begun, self._shelf, project)
         return {
-            "data": {"items": items, "again": again, "trimmed": query.get("trimmed", "")},
+            "data": {
+                "items": items,
+                "again": again,
+                "trimmed": query.get("trimmed", ""),
+                "together": query.get("together", ""),
+                "begun": {k: n for k, n in begun.items() if not sets.holds(k, queued)},
+            },
             "empty": not blocks and not items,
             "again": again,
             "trimmed": query.get("trimmed") == "yes",

@@ -156,6 +156,15 @@ def measure(path: Path, given: Mapping[str, Any]) -> Measured:
     return Measured(replace(result, plane=None), settings, pictures, alone)
 
 
+def together(paths: Sequence[Path], given: Mapping[str, Any]) -> Measured:
+    """Measure one block in several photos together."""
+    from ..measuring.together import measure_together
+    from ..settings import Settings
+
+    result = measure_together(paths, **given)
+    return Measured(replace(result, plane=None), Settings.of(**given), {})
+
+
 def _pictures(path: Path) -> dict[int, bytes]:
     """Pictures of a photo without a reference; none of a file that is no photo."""
     try:

@@ -132,3 +132,23 @@ def test_the_server_takes_a_photo_in_recognises_it_and_refuses_the_rest(example)
         assert client.post(f"{path}/photos?again=none", content=PHOTO).status_code == 400
         assert client.post("/p/none/photos", content=PHOTO).status_code == 400
         assert client.get("/").status_code == 200
+
+
+def test_a_set_is_named_by_nothing_else_than_its_letters(served):
+    with served.client() as client:
+        assert client.post("/new", json={"name": "Sets"}).status_code == 200
+        path = served.path("Sets")
+        for token in ("../../x", "abcdefg/", "ABCDEFGH", "abcdefghi", ".."):
+            query = {"name": "a.jpg", "set": token}
+            assert client.post(f"{path}/photos", params=query, content=PHOTO).status_code == 400
+            for action in ("together", "drop"):
+                answer = client.post(f"{path}/do/{action}", json={"set": token})
+                assert answer.status_code == 400
+        query = {"name": "a.jpg", "set": "abcd1234"}
+        assert client.post(f"{path}/photos", params=query, content=PHOTO).status_code == 201
+        alone = client.post(f"{path}/do/together", json={"set": "abcd1234"})
+        assert alone.json()["said"][0] == "One photo is not several."
+        assert client.get(f"{path}/photos.json").json()["begun"] == {"abcd1234": 1}
+        assert client.post(f"{path}/do/drop", json={"set": "abcd1234"}).status_code == 200
+        assert client.get(f"{path}/photos.json").json()["begun"] == {}
+    assert not (served.folder / "x").exists()

@@ -4,6 +4,7 @@ import re
 
 import pytest
 from browser import axe_violations, chromium, need_browser, visit
+from PIL import Image
 from serving import PHOTOS, serving
 
 from blockcheck.project import Project
@@ -297,6 +298,7 @@ def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house
                 page.fill(f"#ruler [name={field}]", text)
             with page.expect_response("**/do/ruler"):
                 page.press("#ruler [name=height]", "Enter")
+            page.wait_for_function("() => !document.querySelector('#ruler [name=name]').value")
 
         def keep():
             with page.expect_navigation():
@@ -358,3 +360,45 @@ def test_a_refused_photo_is_mended_by_hand(browser, house):
         page.wait_for_selector(".tag.hand")
         with kept(house, "Mended") as quilt:
             assert quilt.latest("1").measurement.by_hand
+
+
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_several_photos_of_one_block_are_measured_together(browser, house, size, tmp_path):
+    """Chosen in two goes, as a camera gives them; then once more for a block that is known."""
+    name = f"Together on the {size}"
+    files = [tmp_path / f"{n}.jpg" for n in range(3)]
+    for n, file in enumerate(files):  # the camera upright, upside down, and another file
+        Image.open(FILES[0]).rotate(180 * n).save(file, quality=95 - n)
+    with visit(browser, house, size) as page:
+        page.fill("#new-name", name)
+        page.press("#new-name", "Enter")
+        page.wait_for_url("**/photos")
+        with page.expect_response("**/do/plan"):
+            page.evaluate(
+                "url => fetch(url, {method: 'POST', headers: {'content-type': 'application/json'},"
+                " body: JSON.stringify({entries: {card_side: '4 in'}})})",
+                re.sub(r"/photos$", "/do/plan", page.url),
+            )
+        page.check("#together")
+        assert page.locator("#measure-set").is_disabled()
+        for n in (1, 2):
+            page.set_input_files("#files", str(files[n - 1]))
+            page.get_by_role("heading", name=f"{n} photo{'s'[: n != 1]} of one block").wait_for()
+        assert axe_violations(page) == []
+        page.click("#measure-set")
+        page.wait_for_selector("#queue .kept")
+        assert "0.jpg and 1.jpg together" in page.locator("#queue .kept").inner_text()
+        assert not page.locator("#together").is_checked()
+        go(page, "block?name=1")
+        page.get_by_role("link", name="Measure it from several photos").click()
+        page.wait_for_url("**/photos?again=1&together=yes")
+        page.set_input_files("#files", [str(file) for file in files[1:]])
+        page.get_by_role("heading", name="2 photos of one block").wait_for()
+        page.reload()  # they wait
+        page.get_by_role("heading", name="2 photos of one block").wait_for()
+        page.click("#measure-set")
+        page.wait_for_selector("#queue .kept >> text=1.jpg and 2.jpg together")
+        with kept(house, name) as quilt:
+            assert [b.name for b in quilt.blocks()] == ["1"]
+            details = [e.detail for e in quilt.history("1")]
+    assert details == ["together: 0.jpg, 1.jpg", "together: 1.jpg, 2.jpg"]

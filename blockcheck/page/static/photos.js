@@ -8,6 +8,9 @@ const waiting = [];
 let sending = 0;
 let sent = 0;
 let known = new Map();
+const together = document.getElementById("together");
+let set = Object.keys(data.begun)[0] || token(); // photos of one block that are measured together
+let inSet = data.begun[set] || 0;
 const own = new Map(); // what was chosen here: the photo itself shows before it is measured
 
 function send(files) {
@@ -19,6 +22,23 @@ function send(files) {
 function tell() {
   const left = waiting.length + sending;
   progress.textContent = left ? `Sending: ${left} to go.` : "";
+  document.getElementById("set").hidden = !together.checked;
+  document.getElementById("set-title").textContent = inSet ? `${inSet} photo${inSet === 1 ? "" : "s"} of one block` : "No photo of the block yet";
+  document.getElementById("measure-set").disabled = left > 0 || inSet < 2;
+  document.getElementById("drop-set").hidden = !inSet;
+  document.getElementById("files").multiple = together.checked || !data.again;
+}
+
+function token() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(8)), (n) => (n % 36).toString(36)).join("");
+}
+
+function anotherSet() {
+  set = token();
+  inSet = 0;
+  together.checked = false;
+  document.getElementById("set-photos").replaceChildren();
+  tell();
 }
 
 async function one(file) {
@@ -30,8 +50,14 @@ async function one(file) {
   title();
   try {
     const item = await upload(file, place.querySelector("progress"));
-    own.set(item.id, place.querySelector("img")?.src);
-    show(item);
+    if (item.id === undefined) { // one of a set
+      inSet += 1;
+      const img = place.querySelector("img");
+      document.getElementById("set-photos").append(make("li", {}, img || file.name));
+    } else {
+      own.set(item.id, place.querySelector("img")?.src);
+      show(item);
+    }
     sent += 1;
     place.remove();
   } catch (error) {
@@ -58,6 +84,7 @@ function upload(file, bar) {
   if (data.trimmed) query.set("trimmed", data.trimmed);
   const kind = document.getElementById("kind");
   if (kind) query.set("kind", kind.value);
+  if (together.checked) query.set("set", set);
   return new Promise((done, failed) => {
     const request = new XMLHttpRequest();
     request.open("POST", `${home}/photos?${query}`);
@@ -114,8 +141,9 @@ function body(item) {
   if (item.state === "measuring") rows.push(make("progress", { class: "bar", "aria-label": "Measuring" }));
   if (item.state === "refused") {
     rows.push(...item.said.map((line, i) => make("p", { class: i ? "" : "warn" }, line)));
-    const buttons = [button("Take it again", () => { drop(item); document.getElementById("camera").click(); })];
-    if (!["no_reference", "reference_hidden", "unreadable_photo", "blurred", "overexposed", "tilted"].includes(item.code)) buttons.push(link(`mend?photo=${item.id}`, "Mend by hand"));
+    const several = item.together.length > 0;
+    const buttons = [several ? button("Add a photo of it", () => addTo(item)) : button("Take it again", () => { drop(item); document.getElementById("camera").click(); })];
+    if (!several && !["no_reference", "reference_hidden", "unreadable_photo", "blurred", "overexposed", "tilted"].includes(item.code)) buttons.push(link(`mend?photo=${item.id}`, "Mend by hand"));
     buttons.push(button("Leave it out", () => drop(item)));
     rows.push(make("div", { class: "buttons" }, ...buttons));
   } else if (item.state === "kept" || item.state === "known") {
@@ -134,6 +162,14 @@ function question(item) {
     make("div", { class: "buttons" }, button(`Yes, ${named(item.like)}`, () => settle(item.like)), button("No, a new block", () => settle(""))));
 }
 
+function addTo(item) {
+  set = item.together[0].split("/")[0].slice(-8);
+  inSet = item.together.length;
+  together.checked = true;
+  tell();
+  document.getElementById("camera").click();
+}
+
 function drop(item) { tried(() => act("drop", { number: item.id })); }
 function title() {
   document.getElementById("queue-title").classList.toggle("away", !list.children.length);
@@ -144,6 +180,18 @@ for (const id of ["camera", "files"]) {
   const input = document.getElementById(id);
   input.addEventListener("change", () => { send([...input.files]); input.value = ""; });
 }
+together.addEventListener("change", tell);
+document.getElementById("measure-set").addEventListener("click", () => tried(async () => {
+  const kind = document.getElementById("kind")?.value;
+  await act("together", { set, again: data.again, trimmed: data.trimmed, ...(kind ? { kind } : {}) });
+  anotherSet();
+}));
+document.getElementById("drop-set").addEventListener("click", () => tried(async () => {
+  await act("drop", { set });
+  anotherSet();
+}));
+if (inSet) together.checked = true;
+tell();
 const target = document.getElementById("drop");
 for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (e) => { e.preventDefault(); target.classList.add("over"); });
 for (const kind of ["dragleave", "drop"]) addEventListener(kind, (e) => { e.preventDefault(); target.classList.remove("over"); });
