@@ -16,7 +16,8 @@ import numpy as np
 from ..errors import BlockcheckError
 from ..measuring.results import PhotoResult
 from ..project.records import settings_in
-from ..report import measured_words
+from ..report import measured_words, words
+from ..units import format_uncertainty
 from . import sets, work
 from .block_view import on_page
 from .events import Hub
@@ -41,6 +42,8 @@ class Item:
     state : {"waiting", "measuring", "kept", "refused", "known"}
     blocks : tuple of str
         Blocks that it gave, or that it is known for.
+    sizes : tuple of str
+        What those that it gave measure in it.
     said : tuple of str
         What is wrong and what to do, or what to know; sentences.
     code : str
@@ -66,6 +69,7 @@ class Item:
     sha256: str
     state: str = WAITING
     blocks: tuple[str, ...] = ()
+    sizes: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     code: str = ""
     doubtful: tuple[tuple[float, float], ...] = ()
@@ -235,20 +239,10 @@ class Queue:
             return
         if before is not None:  # blocks are numbered as their photos were taken in
             await asyncio.wait([before])
-        names = await asyncio.to_thread(self._keep, project, item, done)
-        said = tuple(on_page(f"{p.message} {p.hint}".strip()) for p in result.problems)
-        if item.together:
-            assert result.sha256 is not None
-            item = replace(
-                item,
-                name=result.path.relative_to(self._shelf.photos(project)).as_posix(),
-                sha256=result.sha256,
-            )
-            said = (f"From {measured_words.photos_named(result)}.", *said)
-        item = replace(item, state=KEPT, blocks=tuple(names), said=said)
+        item = await asyncio.to_thread(self._keep, project, item, done)
         self._set(project, item)
-        if len(names) == 1 and not item.again:
-            like = await self._alike(project, names[0])
+        if len(item.blocks) == 1 and not item.again:
+            like = await self._alike(project, item.blocks[0])
             if like and self._lines[project].items.get(item.id) == item:
                 self._set(project, replace(item, like=like))
 
@@ -288,17 +282,31 @@ class Queue:
     def _given(self, project: str) -> dict[str, Any]:
         return {**settings_in(self._shelf.read(project).plan), "profiles": self.profiles}
 
-    def _keep(self, project: str, item: Item, done: work.Measured) -> list[str]:
-        """Keep the photo's blocks; returns their names."""
+    def _keep(self, project: str, item: Item, done: work.Measured) -> Item:
+        """Keep the photo's blocks; says which they are, and what they measure."""
+        result = done.result
         with self._shelf.open(project) as quilt:
-            names = [item.again] if item.again else None
-            return quilt.add_result(
-                done.result,
-                names,
+            names = quilt.add_result(
+                result,
+                [item.again] if item.again else None,
                 settings=done.settings,
                 trimmed=item.trimmed,
                 kind=item.kind,
             )
+            plan = quilt.plan
+        said = [on_page(f"{p.message} {p.hint}".strip()) for p in result.problems]
+        sizes, planned = [], plan.of_kind(item.kind or plan.kind).planned_mm
+        for block in result.blocks:
+            size = block.width_mm.value, block.height_mm.value
+            u95 = max(block.width_mm.u95, block.height_mm.u95)
+            sizes.append(f"{words.size(plan, *size)} ± {format_uncertainty(u95, unit=plan.unit)}")
+            if planned and measured_words.sideways(*size, planned):
+                said.append(measured_words.SIDEWAYS)
+        if item.together:
+            said.insert(0, f"From {measured_words.photos_named(result)}.")
+            place = result.path.relative_to(self._shelf.photos(project))
+            item = replace(item, name=place.as_posix(), sha256=result.sha256 or item.sha256)
+        return replace(item, state=KEPT, blocks=tuple(names), sizes=tuple(sizes), said=tuple(said))
 
 
 def _refused(item: Item, result: PhotoResult) -> Item:

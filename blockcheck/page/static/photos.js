@@ -148,6 +148,7 @@ function body(item) {
     rows.push(make("div", { class: "buttons" }, ...buttons));
   } else if (item.state === "kept" || item.state === "known") {
     if (item.state === "known") rows.push(make("p", {}, `This very photo gave ${item.blocks.map(named).join(" and ")}.`));
+    rows.push(...item.sizes.map((size, i) => make("p", { class: "size" }, item.sizes.length > 1 ? `${item.blocks[i]}: ${size}` : size)));
     rows.push(...item.said.map((line) => make("p", { class: "hint" }, line)));
     if (item.like) rows.push(question(item));
     rows.push(make("div", { class: "buttons" }, ...item.blocks.map((name) => link(`block?name=${encodeURIComponent(name)}`, `Look at ${named(name)}`))));
@@ -222,7 +223,7 @@ events.addEventListener("photos", (e) => {
 events.addEventListener("photo", (e) => {
   const item = JSON.parse(e.data);
   show(item);
-  if (item.state === "kept") say(`Kept as ${item.blocks.map(named).join(" and ")}.`);
+  if (item.state === "kept") say([`Kept as ${item.blocks.map(named).join(" and ")}`, ...item.sizes].join(", ") + ".");
   if (item.state === "refused") say(`${item.name} could not be measured. ${item.said[0] || ""}`);
   if (item.state === "known") say(`${item.name} is in the project already.`);
 });
