@@ -13,6 +13,7 @@ from ..project import Lost, Project, ProjectReader
 from ..project.records import settings_in
 from ..project.schema import locate
 from ..report import project_words as words
+from ..report import soundness_words
 from .command import command
 from .options import PROJECT
 from .voice import Status, in_words, leave, note, say, tell
@@ -30,7 +31,7 @@ def check(project: Path, mend: bool) -> None:
         try:
             with Project.open(path) as quilt:
                 count = len(quilt.blocks()) + len(quilt.removed())
-                tell(f"{path.name}: {count} block{'s'[: count != 1]}, all as written.")
+                tell(soundness_words.as_written(path.name, count))
                 well = _photos(quilt)
         except DamagedProjectError:
             _damaged(path, mend)
@@ -42,14 +43,14 @@ def _damaged(path: Path, mend: bool) -> None:
     """Say what is sound and what is not; write a mended copy if asked."""
     reader, found = ProjectReader.rescued(path)
     with reader:
-        tell(f"{path.name} is damaged. Not as it was written:")
+        tell(soundness_words.damaged(path.name))
         for fault in found.faults:
             say(f"  {fault}")
         lost = {x.name: x for x in found.lost}
         for block in (b for b in reader.blocks() if b.name not in lost):
             say(f"sound   block {block.name}: {words.sizes(reader.plan, block)}")
         for name in lost:
-            say(f"LOST    block {name}: measure it again")
+            say(f"LOST    {soundness_words.lost(name)}")
         if not mend:
             note(f"To write a copy of what is sound: blockcheck check {path} --mend")
             return
@@ -57,8 +58,9 @@ def _damaged(path: Path, mend: bool) -> None:
         found.write(copy)
     with Project.open(copy) as quilt:
         for one in found.lost:
-            done = "measured again from its photo" if _again(quilt, one) else _by_hand(one)
-            say(f"block {one.name}: {done}")
+            done = _again(quilt, one)
+            hint = "" if done else f", with --again {one.name} if the copy still lists it"
+            say(soundness_words.mended(one.name, done) + hint)
         tell(
             f"Wrote {copy}. Look at its plan (blockcheck plan {copy}) and its blocks (blockcheck "
             f"list {copy}) before you go on with it; {path.name} is left as it is."
@@ -72,21 +74,14 @@ def _again(quilt: Project, lost: Lost) -> bool:
     return False
 
 
-def _by_hand(lost: Lost) -> str:
-    return f"NOT mended: measure it again, with --again {lost.name} if the copy still lists it"
-
-
 def _photos(quilt: Project) -> bool:
     """Say which photos are gone or changed; return whether none is changed."""
     well = True
     for photo in quilt.photos():
         if photo.missing:
-            tell(f"missing photo: {photo.path} (its numbers are kept)")
+            tell(soundness_words.gone(photo))
         elif sha256_of(photo.path) != photo.sha256:
-            tell(
-                f"CHANGED photo: {photo.path} is not the photo that was measured. Put that photo "
-                "back, or add this one under another name."
-            )
+            tell(soundness_words.changed(photo))
             well = False
     return well
 

@@ -29,7 +29,7 @@ from starlette.responses import (
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from ..errors import BlockcheckError, ProjectError, UploadError
+from ..errors import BlockcheckError, DamagedProjectError, ProjectError, UploadError
 from ..report import words
 from ..report.html import unbroken
 from . import intake, sets, work
@@ -37,12 +37,14 @@ from .block_view import on_page
 from .doing import ACTIONS, Doing
 from .downloads import Downloads
 from .events import Hub
+from .keeping import Keeping
 from .pictures import SIDES, Pictures
 from .queue import Queue
 from .shelf import Shelf
 from .showing import VIEWS, Showing
 
 BODY_BYTES, BODY_S = 256 * 2**10, 10.0
+TEXT_BYTES, TEXT_S = 32 * 2**20, 60.0  # an export: of 400 blocks it has 3 MB
 _UPLOADS = 8  # at once
 _WORDS = re.compile(r">[^<]+<")  # between tags
 
@@ -70,6 +72,7 @@ class Page:
         self.showing = Showing(shelf, self.queue, self.workers)
         self.doing = Doing(shelf, self.queue, self.workers, self.showing)
         self.downloads = Downloads(shelf, self.workers, self.showing)
+        self.keeping = Keeping(shelf, self.workers)
         self._uploads = asyncio.Semaphore(_UPLOADS)
         self._templates = Environment(
             loader=PackageLoader("blockcheck", "page/templates"),
@@ -85,12 +88,16 @@ class Page:
                 Route("/", self.home),
                 Route("/phone.svg", self.code),
                 Route("/new", self.new, methods=["POST"]),
+                Route("/bring", self.bring, methods=["POST"]),
                 Route(here, self.first),
                 Route(here + "/photos", self.take_in, methods=["POST"]),
                 Route(here + "/events", self.events),
                 Route(here + "/picture/{sha256}", self.picture),
                 Route(here + "/do/{action}", self.do, methods=["POST"]),
                 Route(here + "/file/{name}", self.file),
+                Route(here + "/table", self.table, methods=["POST"]),
+                Route(here + "/check", self.check),
+                Route(here + "/check", self.mend, methods=["POST"]),
                 Route(here + "/{view}", self.view),
                 Mount("/static", StaticFiles(packages=[("blockcheck.page", "static")])),
             ],
@@ -127,6 +134,28 @@ class Page:
         if given.get("example"):
             await self.doing.example(name)
         return JSONResponse({"to": f"/p/{name}/photos"})
+
+    async def bring(self, request: Request) -> Response:
+        """Make a project of an export: the body is the file."""
+        text = await _sent(request, TEXT_BYTES, TEXT_S)
+        name = request.query_params.get("name", "")
+        return JSONResponse({"to": f"/p/{await run_in_threadpool(self.keeping.bring, name, text)}"})
+
+    async def table(self, request: Request) -> Response:
+        """Keep sizes measured with a ruler: the body is a table."""
+        text = await _sent(request, TEXT_BYTES, TEXT_S)
+        name = request.path_params["project"]
+        return JSONResponse(await run_in_threadpool(self.keeping.table, name, text))
+
+    async def check(self, request: Request) -> Response:
+        """Say whether the project's file and its photos are as they were written."""
+        name = request.path_params["project"]
+        found = await run_in_threadpool(self.keeping.check, name)
+        return self._html("check.html", title=f"{name}: the file and its photos", of=name, **found)
+
+    async def mend(self, request: Request) -> Response:
+        """Write what is sound to a new file."""
+        return JSONResponse(await self.keeping.mend(request.path_params["project"]))
 
     async def first(self, request: Request) -> Response:
         """Where a project opens: at its blocks, or at the photos while there are none."""
@@ -252,7 +281,9 @@ class Page:
             return JSONResponse({"said": said}, status, {"connection": "close"})
         if ".json" in request.url.path or ".part" in request.url.path:
             return JSONResponse({"said": said}, status)
-        page = self.render("failed.html", said=said, title="This did not work")
+        of = request.path_params.get("project", "")
+        damaged = of if isinstance(error, DamagedProjectError) else ""
+        page = self.render("failed.html", said=said, title="This did not work", damaged=damaged)
         return HTMLResponse(page, status)
 
     async def code(self, request: Request) -> Response:
@@ -270,18 +301,29 @@ class Page:
 
 async def _body(request: Request) -> dict[str, Any]:
     """The JSON object that was sent, of reasonable size and in reasonable time."""
-    said = "The page asked for something that makes no sense."
+    try:
+        given = json.loads(await _sent(request, BODY_BYTES, BODY_S) or b"{}")
+    except (ValueError, RecursionError) as e:
+        raise _senseless() from e
+    if not isinstance(given, dict):
+        raise _senseless()
+    return given
+
+
+async def _sent(request: Request, most: int, seconds: float) -> bytes:
+    """The body, if it is no larger and comes in time."""
     parts, size = [], 0
     try:
-        async with asyncio.timeout(BODY_S):
+        async with asyncio.timeout(seconds):
             async for chunk in request.stream():
                 size += len(chunk)
-                if size > BODY_BYTES:
-                    raise ProjectError(said, "Load it anew.")
+                if size > most:
+                    raise _senseless()
                 parts.append(chunk)
-        given = json.loads(b"".join(parts) or b"{}")
-    except (TimeoutError, ValueError, RecursionError, ClientDisconnect) as e:
-        raise ProjectError(said, "Load it anew.") from e
-    if not isinstance(given, dict):
-        raise ProjectError(said, "Load it anew.")
-    return given
+    except (TimeoutError, ClientDisconnect) as e:
+        raise _senseless() from e
+    return b"".join(parts)
+
+
+def _senseless() -> ProjectError:
+    return ProjectError("The page asked for something that makes no sense.", "Load it anew.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -75,8 +76,13 @@ class Downloads:
         with self._shelf.open(project) as quilt:
             if target.suffix == ".csv":
                 quilt.export_csv(target)
-            else:
-                quilt.export_json(target)
+            else:  # its photos' places count from the folder of the quilts
+                file = quilt.path.with_name(f".{target.parent.name}.json")
+                try:
+                    quilt.export_json(file)
+                    shutil.move(file, target)
+                finally:
+                    file.unlink(missing_ok=True)
 
     def _photos(self, project: str) -> dict[str, object]:
         with self._shelf.open(project) as quilt:

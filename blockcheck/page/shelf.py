@@ -74,13 +74,24 @@ class Shelf:
 
     def create(self, name: str, plan: Plan) -> str:
         """Make a project; returns its name."""
+        name = self.fit(name)
+        Project.create(self.folder / (name + SUFFIX), plan).close()
+        return name
+
+    def fit(self, name: str) -> str:
+        """A name that a new project can have.
+
+        Raises
+        ------
+        ProjectError
+            If it cannot.
+        """
         name = name.strip()
         if self.only is not None or not _NAME.fullmatch(name):
             raise ProjectError(
                 f"“{name[:80]}” cannot be a project's name.",
                 "Use up to 60 letters, digits and spaces.",
             )
-        Project.create(self.folder / (name + SUFFIX), plan).close()
         return name
 
     def photos(self, name: str) -> Path:

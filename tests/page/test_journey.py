@@ -1,13 +1,17 @@
 """The whole job in a real browser: with a finger, with a mouse, and by keyboard alone."""
 
 import re
+import sqlite3
+from contextlib import closing
 
 import pytest
 from browser import axe_violations, chromium, need_browser, visit
 from PIL import Image
 from serving import PHOTOS, serving
 
+from blockcheck.planning.plan import Plan
 from blockcheck.project import Project
+from blockcheck.units import INCH
 
 FILES = [str(PHOTOS / f"sailboat-{n}.jpg") for n in (1, 3, 4)]
 VIEWS = ("photos", "blocks", "block?name=2", "rows", "trim", "cut", "plan")
@@ -402,3 +406,52 @@ def test_several_photos_of_one_block_are_measured_together(browser, house, size,
             assert [b.name for b in quilt.blocks()] == ["1"]
             details = [e.detail for e in quilt.history("1")]
     assert details == ["together: 0.jpg, 1.jpg", "together: 1.jpg, 2.jpg"]
+
+
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_a_table_and_a_whole_project_are_brought_in(browser, house, size, tmp_path):
+    name, copy = f"Tables on the {size}", f"Copied on the {size}"
+    table = tmp_path / "ruler.csv"
+    table.write_text("name,width,height,unit\nGull,6 1/8,9,in\nMast,15.6,23,cm\n")
+    with visit(browser, house, size) as page:
+        page.fill("#new-name", name)
+        page.press("#new-name", "Enter")
+        page.wait_for_url("**/photos")
+        page.locator("summary", has_text="Measured with a ruler instead?").click()
+        for said in ("New measurements: Gull, Mast.", "Everything in ruler.csv is in already."):
+            page.set_input_files("#table", str(table))
+            page.wait_for_selector(f"#said:has-text('{said}')")
+        go(page, "cut")
+        with page.expect_download() as download:
+            page.get_by_text("The whole project (JSON)").click()
+        page.goto(house.url)
+        assert axe_violations(page) == []
+        page.fill("#new-name", copy)
+        page.set_input_files("#bring", download.value.path())
+        page.wait_for_url("**/blocks")
+        go(page, "check")
+        page.wait_for_selector(f"text={copy}.blockcheck: 2 blocks, all as written.")
+        with kept(house, copy) as brought, kept(house, name) as own:
+            assert [b.width_mm for b in brought.blocks()] == [b.width_mm for b in own.blocks()]
+
+
+@pytest.mark.parametrize("size", ["phone", "laptop"])
+def test_a_damaged_project_is_mended_into_a_copy(browser, house, size):
+    name = f"Damaged on the {size}"
+    with Project.create(house.folder / name, Plan(card_side=4 * INCH)) as quilt:
+        for block in ("Gull", "Mast"):
+            quilt.add_ruler(block, "6", "9")
+    with closing(sqlite3.connect(quilt.path)) as db, db:
+        db.execute("UPDATE measurement SET sizes = '{' WHERE id = 1")
+    with visit(browser, house, size) as page:
+        page.goto(house.url)
+        page.get_by_role("link", name=f"See what is sound in {name}").click()
+        page.wait_for_selector("text=block Gull: measure it again")
+        page.wait_for_selector("text=block Mast: 6 in")
+        assert axe_violations(page) == []
+        page.click("#mend")
+        page.wait_for_selector("text=block Gull: NOT mended")
+        page.get_by_role("link", name=f"Open {name}-mended").click()
+        page.wait_for_selector("h1:has-text('Blocks')")
+    with kept(house, f"{name}-mended") as mended:
+        assert [b.name for b in mended.blocks()] == ["Mast"]

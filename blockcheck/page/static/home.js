@@ -1,5 +1,5 @@
 // Beginning a quilt.
-import { post, tried } from "./talk.js";
+import { post, send, tried } from "./talk.js";
 
 async function begin(body) {
   const made = await tried(() => post("/new", body));
@@ -12,3 +12,11 @@ document.getElementById("new").addEventListener("submit", (event) => {
   begin({ name: form.get("name"), unit: form.get("unit") });
 });
 document.getElementById("example").addEventListener("click", () => begin({ example: true }));
+document.getElementById("bring").addEventListener("change", async (event) => {
+  const [file] = event.target.files;
+  if (!file) return;
+  const name = document.getElementById("new-name").value.trim() || file.name.replace(/\.json$/i, "");
+  const made = await tried(() => send(`/bring?${new URLSearchParams({ name })}`, file));
+  event.target.value = "";
+  if (made) location.href = encodeURI(made.to);
+});

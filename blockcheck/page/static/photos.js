@@ -1,5 +1,5 @@
 // Photos in: taken, chosen or dropped; each shows at once in the queue and is told on as it goes.
-import { act, answer, data, draw, home, make, post, say, tried } from "./talk.js";
+import { act, answer, data, draw, home, make, post, say, send as sendFile, tried } from "./talk.js";
 
 const list = document.getElementById("queue");
 const progress = document.getElementById("progress");
@@ -210,6 +210,13 @@ document.getElementById("ruler")?.addEventListener("submit", async (event) => {
   say(`Kept as ${named(name.trim())}.`);
   form.reset();
   form.elements.name.focus();
+});
+document.getElementById("table")?.addEventListener("change", async (event) => {
+  const [file] = event.target.files;
+  if (!file) return;
+  const done = await tried(() => sendFile(`${home}/table`, file));
+  event.target.value = "";
+  if (done) say(done.names.length ? `New measurements: ${done.names.join(", ")}.` : `Everything in ${file.name} is in already.`, 12);
 });
 addEventListener("beforeunload", (e) => { if (sending) e.preventDefault(); });
 

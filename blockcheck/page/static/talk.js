@@ -40,6 +40,11 @@ export async function post(address, body) {
   }));
 }
 
+/** Send a file as it is. */
+export async function send(address, file) {
+  return answer(await reach(address, { method: "POST", body: file }));
+}
+
 /** Run what a person asked for; what goes wrong is said. */
 export async function tried(work) {
   try { return await work(); } catch (error) { say(error.message, 12); return null; }
