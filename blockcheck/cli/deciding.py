@@ -12,7 +12,7 @@ from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
-from ..report import cutting_words, rows_words, words
+from ..report import advice_words, cutting_words, rows_words, words
 from ..report.trimmed_words import after_trimming
 from ..units import parse_size
 from .as_json import to_json
@@ -52,7 +52,7 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
     _say(lines)
     note(words.RULER_FIRST)
     if choose:
-        note(f"Kept. To let go of it: blockcheck plan {project} --trim-to none")
+        note(f"Kept as the size to trim to. To undo it: blockcheck plan {project} --trim-to none")
 
 
 def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
@@ -66,7 +66,9 @@ def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
         lines += [f"  {name}: {what}. {advice}" for name, what, advice in words.below(quilt)]
     lines.append("")
     for dimension, seam in quilt.seams.items():
-        lines.append(f"{'Across' if dimension == 'width' else 'Down'} the block: {seam.sentence}")
+        lines.append(
+            f"{'Across' if dimension == 'width' else 'Down'} the block: {advice_words.sewn(quilt.plan, seam)}"
+        )
     if "seams" in quilt.gaps:
         lines.append(quilt.gaps["seams"])
     return [*lines, *after_trimming(quilt, blocks), *words.how_sure(quilt, blocks)]

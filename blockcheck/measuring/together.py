@@ -54,7 +54,8 @@ def measure_together(paths: Sequence[str | Path], **settings: object) -> PhotoRe
     given = Settings.of(**settings)  # type: ignore[arg-type]
     if len(paths) < 2:
         raise ReadingsError(
-            "One photo is not several.", "Name two or more photos of the same block."
+            "Measuring together takes more than one photo.",
+            "Name two or more photos of the same block.",
         )
     views, failed, seen = [], list[PhotoResult](), dict[str, str]()
     for path in paths:

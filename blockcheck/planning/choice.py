@@ -110,8 +110,7 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
     known = {b.name: (b.width_mm.u, b.height_mm.u) for b in used}
     may_reach: dict[str, float] = {}
     for m in below:
-        u = known[m.name][m.side in ("top", "bottom")]
-        may_reach[m.name] = may_reach.get(m.name, 1.0) * m.reach_probability(plan.give_mm, u)
+        may_reach[m.name] = m.reach_probability(plan.give_mm, known[m.name])
     return Choice(
         size,
         why,

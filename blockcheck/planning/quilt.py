@@ -345,6 +345,5 @@ def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:
                 seam_mm=plan.seam_mm,
                 u_mm=math.sqrt(sum(own_u(e) ** 2 for e in sizes) / len(sizes)),
                 u_common_mm=max(scale_u(e) for e in sizes),
-                unit=plan.unit,
             )
     return found

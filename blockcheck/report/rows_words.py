@@ -6,6 +6,7 @@ from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.rows.laying import SASHING, Rows
 from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
+from .advice_words import remedy
 from .phrases import names, sentence
 from .words import length, size
 
@@ -50,7 +51,7 @@ def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:
         for r, name in zip(one.rows, one.names, strict=True)
     )
     doubt = ", too close to call" if one.meets == "too close to call" else ""
-    return f"{sentence(first)} and {second} are {off} apart{doubt}. {one.advice}".rstrip()
+    return f"{sentence(first)} and {second} are {off} apart{doubt}. {remedy(quilt.plan, one.remedy)}".rstrip()
 
 
 def side_match(quilt: QuiltPlan, rows: Rows, one: SideMatch) -> str:
@@ -61,7 +62,8 @@ def side_match(quilt: QuiltPlan, rows: Rows, one: SideMatch) -> str:
     more = "higher" if rows.along == "width" else "wider"
     doubt = ", too close to call" if one.meets == "too close to call" else ""
     where = f"in {line(rows)} {one.row + 1}"
-    return f"{sentence(longer)} is {off} {more} than {other} beside it {where}{doubt}. {one.advice}"
+    said = f"{sentence(longer)} is {off} {more} than {other} beside it {where}{doubt}."
+    return f"{said} {remedy(quilt.plan, one.remedy)}"
 
 
 def misses(quilt: QuiltPlan, rows: Rows, check: RowsCheck) -> tuple[str, ...]:
@@ -84,7 +86,7 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
             _how_they_meet(quilt, rows, rows.check),
             _how_they_meet(quilt, rows, rows.trimmed),
         )
-        said.append(f"As the blocks measure now, beside pieces cut to go with them, {now}")
+        said.append(f"As the blocks measure now, next to pieces cut to go with them, {now}")
         target = size(plan, *quilt.size_mm)
         said.append(f"Once the blocks are trimmed to {target}, {after}")
         if rows.trimmed.missing or rows.trimmed.uneven:
@@ -99,8 +101,12 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
             f"{count} {'is' if len(rows.pieces) == 1 else 'are'} drawn."
         )
     if rows.to_sew:
-        many = "1 place is" if rows.to_sew == 1 else f"{rows.to_sew} places are"
-        said.append(f"{many} still without a block and drawn at the size of the others.")
+        many = (
+            "1 place has no block yet and is"
+            if rows.to_sew == 1
+            else f"{rows.to_sew} places have no block yet and are"
+        )
+        said.append(f"{many} drawn at the size of the others.")
     if rows.left_over:
         said.append(f"There is no place left for {names(rows.left_over)}.")
     if rows.arrangement is not None:

@@ -7,12 +7,12 @@ from ..project.records import PhotoFile
 
 def as_written(file: str, count: int) -> str:
     """Of a file that is as it was written."""
-    return f"{file}: {count} block{'s'[: count != 1]}, all as written."
+    return f"{file}: {count} block{'s'[: count != 1]}, nothing is damaged."
 
 
 def damaged(file: str) -> str:
     """Of one that is not; what is not as it was follows."""
-    return f"{file} is damaged. Not as it was written:"
+    return f"{file} is damaged. Changed since it was written:"
 
 
 def lost(name: str) -> str:

@@ -29,7 +29,7 @@ def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str
         faults = []
         for e, goal, less, more in (
             (b.width_mm, target[0], "narrow", "wide"),
-            (b.height_mm, target[1], "low", "high"),
+            (b.height_mm, target[1], "short", "tall"),
         ):
             by = e.value - goal
             if abs(by) > max(2 * plan.give_mm, e.u95):

@@ -12,6 +12,7 @@ from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
 from ..uncertainty import Estimate
 from ..units import format_length, format_uncertainty
+from . import advice_words
 from .phrases import CAUTION as CAUTION
 from .phrases import DOUBT as DOUBT
 from .phrases import RULER_FIRST as RULER_FIRST
@@ -167,10 +168,12 @@ def _cut_off(quilt: QuiltPlan, choice: Choice) -> list[str]:
     if quilt.unmarked and plan.planned_mm is not None:
         pairs = zip(plan.planned_mm, choice.size_mm, strict=True)
         near = length(plan, max(p - mm for p, mm in pairs) / 2, fraction=32)
+        every = len(quilt.unmarked) == len(quilt.names)
+        where = "any block" if every and len(quilt.names) > 1 else names(quilt.unmarked)
         said.append(
-            f"No points are marked on {names(quilt.unmarked)}. This size trims {near} nearer to the "
-            "seams than the pattern does, so a point at the edge may be cut off: look before you "
-            "trim, or mark the points (blockcheck mark)."
+            f"No points are marked on {where}. This size is trimmed {near} closer to the seams than "
+            "the pattern's, so a point at the edge may be cut off: look before you trim, or mark "
+            "the points (blockcheck mark)."
         )
     return said
 
@@ -246,7 +249,7 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
             for m in lacks
         )
         what += f". Sewn in as it is, its seam allowances come to {left}"
-        advice = lacks[0].advice
+        advice = advice_words.SHORT[lacks[0].remedy]
         reach = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
         if reach > DOUBT:
             what += f". Too close to call: a chance of {chance(reach)} that it is large enough"
@@ -264,7 +267,7 @@ def _short(quilt: QuiltPlan, m: Missing) -> str:
     where = {"middle": f", most of it in the middle of the {m.side} edge", "all along": ""}.get(
         m.end, f", most of it at the {m.end} of the {m.side} edge"
     )
-    return f"{lack} too {'narrow' if _across(m) else 'low'}{where}"
+    return f"{lack} too {'narrow' if _across(m) else 'short'}{where}"
 
 
 def _seam_left(quilt: QuiltPlan, m: Missing) -> str:
@@ -338,12 +341,12 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
     low, high = (format_uncertainty(e.u95, unit=quilt.plan.unit) for e in (sizes[0], sizes[-1]))
     spread = low if low == high else f"{low} to {high}"
     said = [
-        f"Every measured size is good to ± {spread}: about 95 of every 100 are at least that close to "
-        "the truth."
+        f"The measured sizes are good to ± {spread}: about 95 of every 100 are at least that close to "
+        "the true size."
     ]
     if sizes[-1].budget:
         most = max(sizes[-1].budget, key=lambda t: t.u).name
-        said.append(f"Where the ± is largest, most of it comes from: {most}.")
+        said.append(f"Where the ± is largest, most of it comes from the {most}.")
     if not quilt.plan.guarded:
         give, least = (
             length(quilt.plan, mm, fraction=32)

@@ -46,15 +46,15 @@ _SHAPES, _ROUNDING = (1, 5 / 4, 4 / 3, 3 / 2, 16 / 9, 2, 18.5 / 9, 19.5 / 9, 20 
 _RESHAPED = Problem(
     "reshaped",
     "warning",
-    "The picture has not a camera's shape: it was cropped or stretched, and by one small reference "
-    "a stretch passes for a tilt, which widens the uncertainty.",
+    "The picture is not the shape a camera takes: it was cropped or stretched, and beside one small "
+    "reference a stretch can pass for a tilt, which widens the uncertainty.",
     "Use the photo as the camera wrote it; a mat with its lines in view would show a stretch.",
 )
 _OTHER_FOCAL = Problem(
     "focal_doubtful",
     "warning",
-    "The picture does not fit the focal length noted in it, so what the reference shows was used "
-    "instead.",
+    "The focal length noted in the picture does not fit what is seen, so the one that the reference "
+    "shows was used instead.",
     "Use the photo as the camera wrote it, without zoom or editing, or give the lens's 35 mm focal "
     "length with --focal.",
 )
@@ -214,8 +214,8 @@ def _why_nothing(photo: Photo, settings: Settings, n_markers: int) -> Exception:
     if lines is not None:
         columns, rows = np.ptp(lines[1].reference.points_mm / _ANY_SPACING, axis=0)
         return NoReferenceError(
-            f"No reference card was found in {name}, but a mat whose lines are seen over about "
-            f"{columns:.0f} by {rows:.0f} cells.",
+            f"No reference card was found in {name}, but a mat with lines was: about "
+            f"{columns:.0f} by {rows:.0f} squares of it.",
             "Say how far apart its lines are (--grid 1in or --grid 1cm), or lay the printed card "
             "(blockcheck card) beside the block.",
         )
@@ -271,8 +271,8 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
             Problem(
                 "print_not_measured",
                 "warning",
-                "The printed reference was taken to have its nominal size.",
-                f"Measure it with your ruler and give its size with {option}: printers often scale a page.",
+                "The print was not measured, so it was taken to be exactly the size it should be.",
+                f"Measure it with your ruler and give its true size with {option}: printers often scale a page.",
             )
         )
     for kind, side, words in (
@@ -285,7 +285,7 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
                 Problem(
                     "reference_not_found",
                     "warning",
-                    f"{words.format(named)}, so the photo was measured without.",
+                    f"{words.format(named)}, so the photo was measured without it.",
                     "Check what was named, and that it is in the picture.",
                 )
             )

@@ -65,7 +65,7 @@ def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     assert "SB-4 sets the limit: 3/16 in short of 9 3/8 in high" in said
     assert "6 1/4 × 9 1/4 in (trim to): 4 of 4 blocks" in said
     assert "6 1/2 × 9 1/2 in (planned): none of 4 blocks" in said
-    assert "SB-4: 5/16 in too low and 1/4 in too narrow. Sewn in as it is, its seam " in said
+    assert "SB-4: 5/16 in too short and 1/4 in too narrow. Sewn in as it is, its seam " in said
     assert "A close call, with the chance that the block is really too small: SB-4 (50 %)" in said
     assert "Below the planned 6 1/2 × 9 1/2 in:" in said
     assert "Measured with a ruler and not from a photo" in said
@@ -89,7 +89,7 @@ def test_a_size_is_looked_at_and_chosen_and_everything_follows_it(project):
     assert seen.startswith("You chose 6 3/8 × 9 1/4 in: 2 of 4 blocks reach it, not SB-2 and SB-4.")
     assert run("trim", project).startswith("Trim to 6 1/4 × 9 1/4 in.")  # not kept yet
     kept = run("size", project, "--to", "6 3/8 x 9 1/4", "--choose")
-    assert "To let go of it: blockcheck plan" in kept
+    assert "To undo it: blockcheck plan" in kept
     assert run("trim", project).startswith("Trim to 6 3/8 × 9 1/4 in.")
     assert "trimmed to 6 3/8 × 9 1/4 in" in run("rows", project)
     run("plan", project, "--setting", "offset")

@@ -430,7 +430,7 @@ def test_a_table_and_a_whole_project_are_brought_in(browser, house, size, tmp_pa
         page.set_input_files("#bring", download.value.path())
         page.wait_for_url("**/blocks")
         go(page, "check")
-        page.wait_for_selector(f"text={copy}.blockcheck: 2 blocks, all as written.")
+        page.wait_for_selector(f"text={copy}.blockcheck: 2 blocks, nothing is damaged.")
         with kept(house, copy) as brought, kept(house, name) as own:
             assert [b.width_mm for b in brought.blocks()] == [b.width_mm for b in own.blocks()]
 

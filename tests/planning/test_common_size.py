@@ -10,6 +10,7 @@ from scipy.spatial import ConvexHull
 from shapely import Polygon
 
 from blockcheck.errors import PlanError
+from blockcheck.planning.plan import Plan
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
 from blockcheck.planning.trimming.hull import Hull
@@ -18,6 +19,7 @@ from blockcheck.planning.trimming.rectangles import axes, frontier, frontiers
 from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
 from blockcheck.planning.trimming.shortage import below_size, short_of
 from blockcheck.planning.trimming.stack import Stack
+from blockcheck.report import advice_words
 from blockcheck.units import INCH
 from fixtures.brute import bowed, tallest
 
@@ -243,13 +245,13 @@ def test_table_and_limits():
 
 
 def test_short_both_ways():
-    """A block 1/8 in too narrow and 3/8 in too low is named for both, the greater lack first."""
+    """A block 1/8 in too narrow and 3/8 in too short is named for both, the greater lack first."""
     high, wide = below_size([Block("b", SAILBOAT)], 6.625 * INCH, 9.875 * INCH)
     assert high.short_mm == pytest.approx(3 / 8 * INCH, abs=1e-3)
     assert wide.short_mm == pytest.approx(1 / 8 * INCH, abs=1e-3)
     assert (high.side in ("top", "bottom"), wide.side in ("left", "right")) == (True, True)
-    assert "strip" in high.advice
-    assert "narrower seam allowance" in wide.advice
+    assert high.remedy == "strip"
+    assert wide.remedy == "resew"
 
 
 def test_where_it_is_missing():
@@ -318,18 +320,18 @@ def test_seam_allowance_of_six_strips():
     assert sewn.deficit_mm == pytest.approx(5 / 16 * INCH)
     assert sewn.allowance_mm == pytest.approx(9 / 32 * INCH)
     assert sewn.same
-    assert "5/16 in short" in sewn.sentence
-    assert "1/32 in (± 0.001 in) towards the raw edge" in sewn.sentence
+    assert "5/16 in short" in advice_words.sewn(Plan(), sewn)
+    assert "1/32 in (± 0.001 in) towards the raw edge" in advice_words.sewn(Plan(), sewn)
 
 
 def test_seam_allowance_scattered_and_right():
     rng = np.random.default_rng(2)
     scattered = seam_allowance_really_sewn(165 + rng.normal(0, 2, 10), 165.1, 3, u_mm=0.3)
     assert not scattered.same
-    assert "vary" in scattered.sentence
+    assert "vary" in advice_words.sewn(Plan(), scattered)
     right = seam_allowance_really_sewn(165.1 + rng.normal(0, 0.2, 10), 165.1, 3, u_mm=0.2)
     assert right.same
-    assert "as planned" in right.sentence
+    assert "as planned" in advice_words.sewn(Plan(), right)
     with pytest.raises(PlanError):
         seam_allowance_really_sewn([], 165.1, 3)
 

@@ -100,7 +100,7 @@ def test_a_changed_photo_is_told(tmp_path):
     with Project.create(tmp_path / "sails") as quilt:
         (tmp_path / "a.jpg").write_bytes(b"a.jpg")
         quilt.add_result(made_up("a.jpg", tmp_path))
-    assert check(quilt.path) == (0, "sails.blockcheck: 1 block, all as written.\n")
+    assert check(quilt.path) == (0, "sails.blockcheck: 1 block, nothing is damaged.\n")
     (tmp_path / "a.jpg").write_bytes(b"another photo")
     status, said = check(quilt.path)
     assert status == 6

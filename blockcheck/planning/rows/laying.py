@@ -132,7 +132,6 @@ def lay_rows(
             some,
             seam_mm=plan.seam_mm,
             tolerance_mm=plan.tolerance_mm,
-            unit=plan.unit,
             trimmed=trimmed,
         )
         for some, trimmed in ((laid, False), (_filled(plan, pattern, done, target), True))
@@ -158,7 +157,6 @@ def lay_rows(
         across_planned_mm=typical[1],
         seam_mm=plan.seam_mm,
         tolerance_mm=plan.tolerance_mm,
-        unit=plan.unit,
         time_limit_s=ARRANGE_LIMIT_S,
     )
     return replace(result, arrangement=arrangement)

@@ -49,7 +49,6 @@ def arrange(
     across_planned_mm: float | None = None,
     seam_mm: float = QUARTER,
     tolerance_mm: float = INCH / 8,
-    unit: str = "in",
     time_limit_s: float = 5.0,
 ) -> Arrangement:
     """Spread blocks over rows so that the worst mismatch is smallest.
@@ -75,7 +74,7 @@ def arrange(
         Each block's length across the row: half of what neighbours differ by counts too.
     across_planned_mm : float, optional
         As of `planned_mm`.
-    seam_mm, tolerance_mm, unit
+    seam_mm, tolerance_mm
         As of `check_rows`.
     time_limit_s : float
         What `milp` may take.
@@ -127,7 +126,7 @@ def arrange(
         for name in (names[i] for i in order)
     )
     laid = [[next(waiting) if piece is None else piece for piece in row] for row in rows]
-    check = check_rows(laid, seam_mm=seam_mm, tolerance_mm=tolerance_mm, unit=unit)
+    check = check_rows(laid, seam_mm=seam_mm, tolerance_mm=tolerance_mm)
     words = tuple(tuple(p.name for p in row) for row in laid)
     return Arrangement(words, float(_worst(excess[order][None], shares, fixed)[0]), method, check)
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ...errors import PlanError
 from ...uncertainty import verdict
-from ...units import INCH, format_length
+from ...units import INCH
 
 Array = NDArray[np.float64]
 QUARTER = INCH / 4
@@ -54,6 +54,25 @@ class Seam:
 
 
 @dataclass(frozen=True)
+class Remedy:
+    """What to do where edges do not meet.
+
+    Attributes
+    ----------
+    what : {"ease", "trim", "resew", "pin"}
+    names : tuple of str
+        The pieces that are too long, or of which one is too short ("resew").
+    off_mm, over_mm : float
+        By how much, and over which length it would have to be eased.
+    """
+
+    what: str
+    names: tuple[str, ...]
+    off_mm: float
+    over_mm: float
+
+
+@dataclass(frozen=True)
 class SeamMatch:
     """Two marks of neighbouring rows that should meet.
 
@@ -74,8 +93,8 @@ class SeamMatch:
         of neighbours in one row differ by, the greater of both rows.
     meets, adds_up : {"yes", "no", "too close to call"}
         Whether the corners (step and down) and the total lie within the tolerance.
-    advice : str
-        What to ease along the rows, or an empty text.
+    remedy : Remedy, optional
+        What to ease along the rows.
     """
 
     rows: tuple[int, int]
@@ -89,7 +108,7 @@ class SeamMatch:
     down_u_mm: float
     meets: str
     adds_up: str
-    advice: str
+    remedy: Remedy | None
 
     @property
     def apart_mm(self) -> float:
@@ -109,8 +128,8 @@ class SideMatch:
     difference_mm, u_mm : float
         The second's edge less the first's.
     meets : {"yes", "no", "too close to call"}
-    advice : str
-        What to ease, or an empty text.
+    remedy : Remedy, optional
+        What to ease.
     """
 
     row: int
@@ -118,7 +137,7 @@ class SideMatch:
     difference_mm: float
     u_mm: float
     meets: str
-    advice: str
+    remedy: Remedy | None
 
 
 @dataclass(frozen=True)
@@ -146,7 +165,7 @@ class RowsCheck:
     @property
     def missing(self) -> tuple[SeamMatch, ...]:
         """Seam matches whose seams do not surely meet along the rows."""
-        return tuple(m for m in self.matches if m.advice and m.meets != "yes")
+        return tuple(m for m in self.matches if m.remedy and m.meets != "yes")
 
     @property
     def uneven(self) -> tuple[SideMatch, ...]:
@@ -215,7 +234,6 @@ def check_rows(
     *,
     seam_mm: float = QUARTER,
     tolerance_mm: float = INCH / 8,
-    unit: str = "in",
     trimmed: bool = False,
 ) -> RowsCheck:
     """Compare neighbours in each row, and each row with the next at every seam match.
@@ -223,9 +241,9 @@ def check_rows(
     Marks meet where the plan puts a seam of one row on a seam of the other, or, in offset rows,
     on the centre of a piece of the other. Pieces' errors are independent and add in quadrature
     (JCGM 100, 5.1.2); what all share, such as the scale, moves both rows alike and is left out.
-    `trimmed` says that nothing more can be trimmed, for the advice.
+    `trimmed` says that nothing more can be trimmed, for the remedies.
     """
-    joined = [_Joined(rows, r, seam_mm, tolerance_mm, unit, trimmed) for r in range(len(rows))]
+    joined = [_Joined(rows, r, seam_mm, tolerance_mm, trimmed) for r in range(len(rows))]
     sides = [side for one in joined for side in one.sides()]
     matches: list[SeamMatch] = []
     flagged: dict[str, None] = {}
@@ -249,7 +267,6 @@ class _Joined:
     r: int
     seam_mm: float
     tolerance_mm: float
-    unit: str
     trimmed: bool
 
     def sides(self) -> list[SideMatch]:
@@ -258,11 +275,11 @@ class _Joined:
             if a.across_mm is None or b.across_mm is None:
                 continue
             off, u = b.across_mm - a.across_mm, math.hypot(a.across_u_mm, b.across_u_mm)
-            meets, advice = self._verdict(off, u), ""
+            meets, remedy = self._verdict(off, u), None
             if meets != "yes":
                 longer, edge = (b, a.across_mm) if off > 0 else (a, b.across_mm)
-                advice = self._advice([longer.name], abs(off), edge - 2 * self.seam_mm)
-            found.append(SideMatch(self.r, (a.name, b.name), off, u, meets, advice))
+                remedy = self._remedy([longer.name], abs(off), edge - 2 * self.seam_mm)
+            found.append(SideMatch(self.r, (a.name, b.name), off, u, meets, remedy))
         return found
 
     def matches(self) -> tuple[list[SeamMatch], list[str]]:
@@ -282,15 +299,14 @@ class _Joined:
             down, down_u = max(_corner(upper, sa), _corner(lower, sb))
             longer, shares = (lower, since[1]) if step > 0 else (upper, since[0])
             names = [p.name for p, s in zip(longer, shares, strict=True) if s > 0]
-            advice = ""
+            remedy = None
             if along != "yes":
-                advice = self._advice(names, abs(step), a.planned_mm - start)
+                remedy = self._remedy(names, abs(step), a.planned_mm - start)
                 flagged += names
                 held = total
             elif abs(total - held) > self.tolerance_mm:
-                amount = self._length(abs(total - held))
+                remedy = Remedy("pin", (), abs(total - held), 0.0)
                 held = total
-                advice = f"Pin the rows together here: they have drifted {amount} apart."
             both = (along, self._verdict(down, down_u))
             meets = next((w for w in ("no", "too close to call") if w in both), "yes")
             found.append(
@@ -306,7 +322,7 @@ class _Joined:
                     down_u,
                     meets,
                     adds_up,
-                    advice,
+                    remedy,
                 )
             )
             before, shares_before, start = total, (sa, sb), a.planned_mm
@@ -315,17 +331,10 @@ class _Joined:
     def _verdict(self, off: float, u: float) -> str:
         return verdict(off, u, -self.tolerance_mm, self.tolerance_mm)
 
-    def _length(self, mm: float) -> str:
-        return format_length(mm, unit=self.unit, fraction=16)
-
-    def _advice(self, names: Sequence[str], off: float, over: float) -> str:
+    def _remedy(self, names: Sequence[str], off: float, over: float) -> Remedy:
         """Ease what can be eased; what cannot is trimmed, or sewn again once it is trimmed."""
-        amount, length, who = self._length(off), self._length(over), " and ".join(names)
-        if off <= EASED * over:
-            return f"Ease {who} in by {amount} over {length}."
-        if self.trimmed:
-            return f"{amount} over {length} is too much to ease: resew what is short."
-        return f"{amount} over {length} is too much to ease: trim {who} to size first."
+        what = "ease" if off <= EASED * over else "resew" if self.trimmed else "trim"
+        return Remedy(what, tuple(names), off, over)
 
 
 def _corner(row: Sequence[Piece], shares: Array) -> tuple[float, float]:

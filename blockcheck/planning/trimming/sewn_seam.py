@@ -10,7 +10,7 @@ import numpy as np
 
 from ...errors import PlanError
 from ...uncertainty import coverage_factor
-from ...units import INCH, format_length, format_uncertainty, to_step
+from ...units import INCH
 
 
 @dataclass(frozen=True)
@@ -21,22 +21,22 @@ class SewnSeam:
     ----------
     allowance_mm, u95_mm : float
         Mean allowance and its expanded uncertainty.
+    extra_mm : float
+        By how much it is more than planned.
     deficit_mm : float
         Mean of planned minus measured size.
     scatter_mm : float
         Standard deviation of one seam's allowance between blocks.
     same : bool
         True if measuring alone explains how the blocks differ (chi-squared at 5 %).
-    sentence : str
-        What to do.
     """
 
     allowance_mm: float
     u95_mm: float
+    extra_mm: float
     deficit_mm: float
     scatter_mm: float
     same: bool
-    sentence: str
 
 
 def seam_allowance_really_sewn(
@@ -47,7 +47,6 @@ def seam_allowance_really_sewn(
     seam_mm: float = INCH / 4,
     u_mm: float = 0.4,
     u_common_mm: float = 0.0,
-    unit: str = "in",
 ) -> SewnSeam:
     """Tell from the sizes of blocks sewn from one plan how wide the seams were sewn.
 
@@ -87,31 +86,4 @@ def seam_allowance_really_sewn(
     one = max(u_mm, spread)
     u95 = math.hypot(factor * one / math.sqrt(n), 2.0 * u_common_mm) / per
     extra = deficit / per
-    text = format_length(abs(extra), unit=unit, fraction=32)
-    sure = format_uncertainty(u95, unit=unit)
-    off = "wider" if extra > 0 else "narrower"
-    total = format_length(abs(deficit), unit=unit, fraction=32)
-    # text shows 0 when the amount is below what the unit can show
-    seen = to_step(abs(extra), INCH / 32) > 0 if unit == "in" else to_step(abs(extra), 1.0) > 0
-    amount = f"about {text}" if seen else f"less than {'1/32 in' if unit == 'in' else '0.1 cm'}"
-    if abs(extra) <= u95 and same:
-        sentence = "The seam allowance is as planned, as far as can be measured; leave the machine as it is."
-    elif abs(extra) <= u95:
-        sentence = (
-            "On average the seams are right, but they vary from block to block; check your cutting "
-            "and pressing, and sew against a guide."
-        )
-    elif same:
-        move = "towards" if extra > 0 else "away from"
-        result = "short" if extra > 0 else "over"
-        sentence = (
-            f"The blocks come out {total} {result}: if the pieces were cut to size and the seams "
-            f"pressed flat, move the needle or the guide {amount} (± {sure}) {move} the raw edge, "
-            f"because the seams are that much {off} than planned."
-        )
-    else:
-        sentence = (
-            f"The seams are {amount} (± {sure}) {off} than planned on average, but vary from "
-            "block to block; check your cutting and pressing first, then sew against a guide."
-        )
-    return SewnSeam(seam_mm + extra, u95, deficit, spread / per, same, sentence)
+    return SewnSeam(seam_mm + extra, u95, extra, deficit, spread / per, same)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -31,7 +32,9 @@ class Missing:
     seam_left_mm : float
         The seam allowance that would be left on that side and the opposite one, were the block
         sewn in as it is; negative where even the seam line lies off the cloth.
-    advice : str
+    remedy : {"press", "strip", "resew", "elsewhere"}
+    spare_mm : (float, float)
+        What the block has to spare of the size's width and of its height; negative where it lacks.
     """
 
     name: str
@@ -39,11 +42,14 @@ class Missing:
     end: str
     short_mm: float
     seam_left_mm: float
-    advice: str
+    remedy: str
+    spare_mm: tuple[float, float]
 
-    def reach_probability(self, give_mm: float, u_mm: float) -> float:
+    def reach_probability(self, give_mm: float, u_mm: tuple[float, float]) -> float:
         """Probability that nothing is short all the same: as of `holds_probability`."""
-        return _tail(2 * give_mm - self.short_mm, u_mm)
+        return math.prod(
+            _tail(2 * give_mm + spare, u) for spare, u in zip(self.spare_mm, u_mm, strict=True)
+        )
 
 
 def below_size(
@@ -53,18 +59,16 @@ def below_size(
 
     A size is reached when the edges lie inside its trim lines by no more than they give. The
     rectangle is laid so that as little as can be is missing; a block that is short both in
-    height and in width is named twice. The advice is common practice: up to 1/16 in re-press,
-    up to a seam allowance re-sew, up to 1 in add a strip and trim back, beyond that use the
-    block elsewhere.
+    height and in width is named twice. The remedy is common practice: up to 1/16 in press the
+    seams again, up to a seam allowance resew one, up to 1 in add a strip and trim it back, beyond
+    that use the block elsewhere.
     """
     found = []
     for block, laid in _short(blocks, width_mm, height_mm):
         assert laid is not None
         cuts = offcuts(block, laid)
-        lacks = [
-            (-2 * (spare + block.guard_mm), pair)
-            for spare, pair in zip(laid.spare_mm, ((3, 1), (0, 2)), strict=True)
-        ]
+        across, down = (2 * (mm + block.guard_mm) for mm in laid.spare_mm)
+        lacks = [(-across, (3, 1)), (-down, (0, 2))]
         some = [one for one in lacks if one[0] > 2 * block.give_mm + _SEEN_MM] or [max(lacks)]
         for short, pair in sorted(some, reverse=True):
             # shifting evens out two opposite sides: the crooked or dented one is to blame
@@ -80,8 +84,8 @@ def below_size(
             else:
                 end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
             lack = max(short, 0.0)
-            left = seam_mm - lack / 2
-            found.append(Missing(block.name, worst.side, end, lack, left, _advice(lack, seam_mm)))
+            left, remedy = seam_mm - lack / 2, _remedy(lack, seam_mm)
+            found.append(Missing(block.name, worst.side, end, lack, left, remedy, (across, down)))
     return tuple(found)
 
 
@@ -121,15 +125,9 @@ def _short(
     return [(blocks[i], laid.get(i)) for i in low if i not in fits]
 
 
-def _advice(short_mm: float, seam_mm: float) -> str:
-    short_mm -= _SEEN_MM
-    if short_mm <= INCH / 16:
-        return "Press the seams again and remeasure."
-    if short_mm <= seam_mm:
-        return "Unpick the widest seam and resew it with a narrower seam allowance."
-    if short_mm <= INCH:
-        return "Add a strip of fabric to that side and trim it back to size."
-    return "Use this block somewhere else: on the back, or as a label."
+def _remedy(short_mm: float, seam_mm: float) -> str:
+    limits = (("press", INCH / 16), ("resew", seam_mm), ("strip", INCH))
+    return next((what for what, mm in limits if short_mm - _SEEN_MM <= mm), "elsewhere")
 
 
 def holds_probability(block: Block, laid: Placement, u_mm: tuple[float, float]) -> float:

@@ -97,7 +97,7 @@ def goes_on_past(side: int, corners_px: np.ndarray) -> BlockGoesOnError:
     return BlockGoesOnError(
         f"What was found goes on past its {SIDES[side]} edge: it may be half of a block, or "
         "of a cover's pattern.",
-        f"Lay the block on plain ground that its cloth differs from, {BY_HAND}",
+        f"Lay the block on something plain that looks different from its cloth, {BY_HAND}",
         doubtful(corners_px, side),
     )
 

@@ -152,7 +152,7 @@ def follow_sides(
         if bare.max() > _BARE:
             i = int(bare.argmax())
             raise EdgeNotFoundError(
-                f"The mat's lines go on inside what was found as the block's {SIDES[i]} edge.",
+                f"The mat's lines go on inside what was taken for the block's {SIDES[i]} edge.",
                 HINT,
                 doubtful(corners, i),
             )

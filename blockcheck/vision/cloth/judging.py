@@ -52,7 +52,7 @@ def judge_sides(
     for i, t in enumerate(traces):
         if final and t.barred > 0.1:
             raise EdgeNotFoundError(
-                f"The block lies over the card with its {SIDES[i]} edge.",
+                f"The block's {SIDES[i]} edge lies on top of the card.",
                 "Move the card away from the block, both flat.",
                 doubtful(corners, i),
             )
@@ -98,7 +98,7 @@ def judge_unbroken(corners: np.ndarray, traces: Sequence[Trace], plane: PlaneLik
         near = np.lib.stride_tricks.sliding_window_view(np.pad(other, 5), 11).max(axis=1)
         if np.minimum(one, near).max() > _JUMP_MM:
             raise BlocksTouchError(
-                f"The {SIDES[i]} and {SIDES[i + 2]} edges jump at one place, as where two blocks touch.",
+                f"The {SIDES[i]} and {SIDES[i + 2]} edges step at one place, as where two blocks touch.",
                 f"Lay them half an inch apart, or one by one, {BY_HAND}",
                 doubtful(corners, i, i + 2),
             )
