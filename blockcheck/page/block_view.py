@@ -11,7 +11,9 @@ import numpy as np
 from ..planning.plan import BlockRecord, Plan
 from ..project import Event, Kept
 from ..report import words
+from ..report.html import unbroken
 from ..report.screen_picture import on_photo
+from ..uncertainty import Estimate
 from ..units import format_uncertainty
 
 # options that the sentences about photos name, and what stands for them on the page
@@ -101,9 +103,15 @@ def sizes(plan: Plan, block: BlockRecord, kept: Any) -> list[Shown]:
     return rows
 
 
-def event_size(plan: Plan, kept: Any) -> str:
-    sides = (kept.width_mm, kept.height_mm)
-    return words.size(plan, *(e.value for e in sides))
+def size(plan: Plan, width: Estimate, height: Estimate) -> str:
+    """A block's size as it was measured, everywhere to the same fraction: ``6 × 9 1/16 in``."""
+    wide = words.length(plan, width.value).removesuffix(f" {plan.unit}")
+    return unbroken(f"{wide} × {words.length(plan, height.value)}")
+
+
+def give_or_take(plan: Plan, width: Estimate, height: Estimate) -> str:
+    """The larger ± of the two."""
+    return f"±\N{NO-BREAK SPACE}{format_uncertainty(max(width.u95, height.u95), unit=plan.unit)}"
 
 
 def when(at: str) -> str:

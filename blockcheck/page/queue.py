@@ -16,10 +16,9 @@ import numpy as np
 from ..errors import BlockcheckError
 from ..measuring.results import PhotoResult
 from ..project.records import settings_in
-from ..report import measured_words, words
-from ..units import format_uncertainty
+from ..report import measured_words
 from . import sets, work
-from .block_view import on_page
+from .block_view import give_or_take, on_page, size
 from .events import Hub
 from .intake import KINDS, Received
 from .pictures import Pictures
@@ -297,10 +296,9 @@ class Queue:
         said = [on_page(f"{p.message} {p.hint}".strip()) for p in result.problems]
         sizes, planned = [], plan.of_kind(item.kind or plan.kind).planned_mm
         for block in result.blocks:
-            size = block.width_mm.value, block.height_mm.value
-            u95 = max(block.width_mm.u95, block.height_mm.u95)
-            sizes.append(f"{words.size(plan, *size)} ± {format_uncertainty(u95, unit=plan.unit)}")
-            if planned and measured_words.sideways(*size, planned):
+            both = block.width_mm, block.height_mm
+            sizes.append(f"{size(plan, *both)} {give_or_take(plan, *both)}")
+            if planned and measured_words.sideways(both[0].value, both[1].value, planned):
                 said.append(measured_words.SIDEWAYS)
         if item.together:
             said.insert(0, f"From {measured_words.photos_named(result)}.")

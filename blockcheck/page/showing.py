@@ -16,7 +16,6 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
 from ..report import pair_words, rows_words, words
-from ..units import format_uncertainty
 from . import block_view, forms, rows_view, set_view, sets, trim_view, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Known, Shelf
@@ -185,13 +184,16 @@ class Showing:
             "block": block,
             "photo": photo,
             "kept": kept,
+            "size": block_view.size(plan, block.width_mm, block.height_mm),
             "sizes": block_view.sizes(plan, block, kept),
             "can": can,
             "history": [
                 {
                     "when": block_view.when(event.at),
                     "what": event.what,
-                    "said": block_view.event_size(plan, event.kept) if event.kept else event.detail,
+                    "said": block_view.size(plan, event.kept.width_mm, event.kept.height_mm)
+                    if event.kept
+                    else event.detail,
                 }
                 for event in reversed(history)
             ],
@@ -218,7 +220,8 @@ class Showing:
             "photos": photos,
             "can": can,
             "called": called,
-            "u95": format_uncertainty,
+            "size": block_view.size,
+            "give_or_take": block_view.give_or_take,
         }
 
     def _set(self, project: str) -> tuple[tuple[str, ...], Undoable]:
