@@ -221,7 +221,8 @@ def other_focal(plane: Plane, prior: LensPrior) -> tuple[Plane, LensPrior, bool]
         dear to adjust. Without them it always is: a wrong focal length that the fit does not
         leave looks like noise.
     """
-    if plane.mat is not None and _strain(plane, prior) < _STRAINED:
+    by_lines = any(p.reference.kind == "grid" for p in plane.references)
+    if by_lines and _strain(plane, prior) < _STRAINED:
         return None
     open_prior = any_focal(prior)
     free = readjust(plane, open_prior)
