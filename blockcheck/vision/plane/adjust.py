@@ -134,11 +134,11 @@ def _solve(
     r, J, _, w = system(references, prior, camera, state, noise)
     cost = huber_cost(r, w)
     for _ in range(_STEPS):
-        own = np.hstack([J[:, :N_CAMERA] @ camera.steps_about(held), J[:, N_CAMERA:]])[:, free]
-        scale = np.sqrt(np.einsum("ij,ij,i->j", own, own, w)) + 1e-12
-        own /= scale
-        N = own.T @ (own * w[:, None])
-        g = own.T @ (w * r)
+        by = np.vstack([camera.steps_about(held).T @ J.T[:N_CAMERA], J.T[N_CAMERA:]])[free]
+        weighed = by * w
+        scale = np.sqrt(np.einsum("ij,ij->i", by, weighed)) + 1e-12
+        N = weighed @ by.T / np.outer(scale, scale)
+        g = weighed @ r / scale
         scaled = -np.linalg.solve(N + damping * np.eye(len(N)), g)
         step = np.zeros(len(free))
         step[free] = scaled / scale

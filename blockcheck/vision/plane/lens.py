@@ -77,10 +77,13 @@ class Camera:
 
     def project(self, points_mm: np.ndarray) -> np.ndarray:
         """(N, 2) pixels of (N, 3) points in the frame of the plane."""
-        X = points_mm @ self.R.T + self.t
-        x = X[:, :2] / X[:, 2:]
-        r2 = np.sum(x * x, axis=1, keepdims=True)
-        return self.f * (x * self._stretch(r2) + self._warp(x)) + (self.cx, self.cy)
+        X = self.R @ points_mm.T + self.t[:, None]
+        return self._seen(X[:2] / X[2]).T
+
+    def _seen(self, x: np.ndarray) -> np.ndarray:
+        """(2, N) pixels of (2, N) normalised coordinates."""
+        bent = x * self._stretch(x[0] * x[0] + x[1] * x[1]) + self._warp(x)
+        return np.asarray(self.f * bent + np.array([[self.cx], [self.cy]]))
 
     def _stretch(self, r2: np.ndarray) -> np.ndarray:
         return 1 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.warp[0]))
@@ -88,27 +91,26 @@ class Camera:
     def _warp(self, x: np.ndarray) -> np.ndarray:
         stretch, shear = self.warp[15:]
         linear = np.array([[stretch, shear], [shear, -stretch]])
-        return np.asarray(_monomials(x) @ self.warp[_BENT].reshape(2, -1).T + x @ linear)
+        return np.asarray(self.warp[_BENT].reshape(2, -1) @ _monomials(x) + linear @ x)
 
     def normalise(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 2) undistorted normalised coordinates of (N, 2) pixels, by Newton's method."""
-        seen = (np.asarray(points_px, float) - (self.cx, self.cy)) / self.f
-        x, k3 = seen, self.warp[0]
-        bare = not self.warp.any()
-        r = rd = np.linalg.norm(seen, axis=1)
+        seen = (np.asarray(points_px, float) - (self.cx, self.cy)).T / self.f
+        x = xd = seen
+        k3, bare = self.warp[0], not self.warp.any()
+        r = rd = np.sqrt(seen[0] * seen[0] + seen[1] * seen[1])
         for _ in range(7):
-            xd = seen
             if not bare:  # a warp of a thousandth leaves a thousandth of what was off
                 xd = seen - self._warp(x)
-                rd = np.linalg.norm(xd, axis=1)
+                rd = np.sqrt(xd[0] * xd[0] + xd[1] * xd[1])
             r2 = r * r
             slope = 1 + r2 * (3 * self.k1 + r2 * (5 * self.k2 + 7 * k3 * r2))
             r = r - (r * self._stretch(r2) - rd) / np.maximum(slope, 0.2)
             r = np.minimum(np.maximum(r, 0), 4 * rd)  # no ray is seen so far out
-            last, x = x, xd * np.where(rd > 0, r / np.where(rd > 0, rd, 1), 1)[:, None]
-            if np.abs(x - last).max(initial=0) < 1e-13:
+            last, x = x, xd * (r / np.maximum(rd, 1e-300))
+            if np.abs(x - last).max(initial=0) < 1e-11:
                 break
-        return x
+        return x.T
 
     def to_plane(self, points_px: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
         """(N, 2) millimetres where the rays of (N, 2) pixels meet the level `height_mm`."""
@@ -120,9 +122,9 @@ class Camera:
         """Return the camera of the picture turned by `Q` (2, 2), its principal point there."""
         full = np.eye(3)
         full[:2, :2] = Q
-        some = np.random.default_rng(0).normal(size=(28, 2))
-        bent = _monomials(some @ Q) @ self.warp[_BENT].reshape(2, -1).T @ Q.T
-        warp = np.linalg.lstsq(_monomials(some), bent, rcond=None)[0].T
+        some = np.random.default_rng(0).normal(size=(2, 28))
+        bent = Q @ self.warp[_BENT].reshape(2, -1) @ _monomials(Q.T @ some)
+        warp = np.linalg.lstsq(_monomials(some).T, bent.T, rcond=None)[0].T
         stretch, shear = self.warp[15:]
         linear = Q @ np.array([[stretch, shear], [shear, -stretch]]) @ Q.T
         return replace(
@@ -144,10 +146,10 @@ class Camera:
         (N, 2, 3) array
             By the point's millimetres.
         """
-        RX = points_mm @ self.R.T
-        X = RX + self.t
-        x = X[:, :2] / X[:, 2:]
-        u, v = x.T
+        RX = self.R @ points_mm.T
+        X = RX + self.t[:, None]
+        x = X[:2] / X[2]
+        u, v = x
         r2 = u * u + v * v
         d = self._stretch(r2)
         bend = 2 * self.k1 + r2 * (4 * self.k2 + 6 * r2 * self.warp[0])
@@ -156,25 +158,23 @@ class Camera:
             by_u, by_v = _slopes(x)
             along, down = self.warp[_BENT].reshape(2, -1)
             stretch, shear = self.warp[15:]
-            uu, uv = uu + by_u @ along + stretch, uv + by_v @ along + shear
-            vu, vv = vu + by_u @ down + shear, vv + by_v @ down - stretch
-        scale = self.f / X[:, 2]
+            uu, uv = uu + along @ by_u + stretch, uv + along @ by_v + shear
+            vu, vv = vu + down @ by_u + shear, vv + down @ by_v - stretch
+        scale = self.f / X[2]
         uu, uv, vu, vv = scale * uu, scale * uv, scale * vu, scale * vv
-        J = np.zeros((len(X), 2, N_CAMERA))
-        by_X = J[:, :, 3:6]  # a shift of the camera's frame is one of the point in it
-        by_X[:, 0, 0], by_X[:, 0, 1], by_X[:, 0, 2] = uu, uv, -(uu * u + uv * v)
-        by_X[:, 1, 0], by_X[:, 1, 1], by_X[:, 1, 2] = vu, vv, -(vu * u + vv * v)
+        J = np.zeros((2, N_CAMERA, len(points_mm)))  # the points last: what is long is contiguous
+        by_X = J[:, 3:6]  # a shift of the camera's frame is one of the point in it
+        by_X[0] = uu, uv, -(uu * u + uv * v)
+        by_X[1] = vu, vv, -(vu * u + vv * v)
         for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):  # d(exp(w) R X)/dw = -[R X]x
-            J[:, :, i] = RX[:, None, j] * by_X[:, :, k] - RX[:, None, k] * by_X[:, :, j]
+            J[:, i] = RX[j] * by_X[:, k] - RX[k] * by_X[:, j]
         fx = self.f * x
-        J[:, :, 6] = fx * d[:, None] + self.f * self._warp(x)
-        J[:, :, 7] = fx * r2[:, None]
-        J[:, :, 8] = fx * (r2 * r2)[:, None]
-        J[:, 0, 9] = J[:, 1, 10] = 1
-        J[:, :, 11] = fx * (r2**3)[:, None]
-        J[:, 0, 12:19] = J[:, 1, 19:26] = self.f * _monomials(x)
-        J[:, :, 26], J[:, :, 27] = fx * (1, -1), fx[:, ::-1]
-        return J, by_X @ self.R
+        J[:, 6] = fx * d + self.f * self._warp(x)
+        J[:, 7], J[:, 8], J[:, 11] = fx * r2, fx * (r2 * r2), fx * r2**3
+        J[0, 9] = J[1, 10] = 1
+        J[0, 12:19] = J[1, 19:26] = self.f * _monomials(x)
+        J[:, 26], J[:, 27] = fx * [[1], [-1]], fx[::-1]
+        return J.transpose(2, 0, 1), (self.R.T @ by_X).transpose(2, 0, 1)
 
     def moved(self, step: np.ndarray) -> Camera:
         """Return the camera after a step in the parameters of `derivatives`."""
@@ -199,11 +199,14 @@ class Camera:
         that what the photo hardly tells apart (tilt and centre, distance and focal length) does
         not slow a fit down.
         """
-        depth = (self.R @ point_mm + self.t)[2] * np.exp(step[5] + step[6])
-        px = self.project(point_mm[None])[0] + step[3:5]
+        X = (self.R @ point_mm + self.t)[:, None]
+        depth = X[2, 0] * np.exp(step[5] + step[6])
+        x = X[:2] / X[2]
+        px = self._seen(x) + step[3:5, None]
         moved = self.moved(np.concatenate([step[:3], np.zeros(3), step[6:]]))
-        ray = np.array([*moved.normalise(px[None])[0], 1.0])
-        return replace(moved, t=depth * ray - moved.R @ point_mm)
+        for _ in range(3):  # nearly right to begin with: each time a hundredth is left
+            x = x + (px - moved._seen(x)) / moved.f
+        return replace(moved, t=depth * np.array([*x[:, 0], 1.0]) - moved.R @ point_mm)
 
     def steps_about(self, point_mm: np.ndarray) -> np.ndarray:
         """(28, 28) derivative of the steps of `moved` by those of `moved_about`."""
@@ -221,18 +224,18 @@ class Camera:
 
 
 def _monomials(x: np.ndarray) -> np.ndarray:
-    """(N, 7) u², uv, v², u³, u²v, uv², v³."""
-    u, v = x.T
+    """(7, N) u², uv, v², u³, u²v, uv², v³ of (2, N)."""
+    u, v = x
     uu, uv, vv = u * u, u * v, v * v
-    return np.array([uu, uv, vv, uu * u, uu * v, u * vv, vv * v]).T
+    return np.array([uu, uv, vv, uu * u, uu * v, u * vv, vv * v])
 
 
 def _slopes(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(N, 7) derivatives of `_monomials` by u and by v."""
-    u, v = x.T
+    """(7, N) derivatives of `_monomials` by u and by v."""
+    u, v = x
     none, uu, vv, twice = np.zeros_like(u), u * u, v * v, 2 * u * v
-    by_u = np.array([2 * u, v, none, 3 * uu, twice, vv, none]).T
-    by_v = np.array([none, u, 2 * v, none, uu, twice, 3 * vv]).T
+    by_u = np.array([2 * u, v, none, 3 * uu, twice, vv, none])
+    by_v = np.array([none, u, 2 * v, none, uu, twice, 3 * vv])
     return by_u, by_v
 
 

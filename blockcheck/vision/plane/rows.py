@@ -35,7 +35,7 @@ def affine_of(s: np.ndarray) -> np.ndarray:
 
 def misfit(reference: Reference, camera: Camera, s: np.ndarray) -> np.ndarray:
     """(2N,) residuals in pixels of a reference's points, x and y in turn, or (N,) across lines."""
-    return _misfit(reference, camera, _in_plane(reference, s))
+    return _off(reference, camera.project(_in_plane(reference, s)))
 
 
 def _in_plane(reference: Reference, s: np.ndarray) -> np.ndarray:
@@ -43,34 +43,38 @@ def _in_plane(reference: Reference, s: np.ndarray) -> np.ndarray:
     return np.column_stack([points, np.full(len(points), -s[6])])
 
 
-def _misfit(reference: Reference, camera: Camera, X: np.ndarray) -> np.ndarray:
-    off = camera.project(X) - reference.points_px
+def _off(reference: Reference, px: np.ndarray) -> np.ndarray:
+    off = px - reference.points_px
     if reference.normals_px is None:
         return off.ravel()
-    return np.einsum("ij,ij->i", reference.normals_px, off)
+    return np.asarray((reference.normals_px * off).sum(axis=1))
 
 
-def rows_of(
-    reference: Reference, camera: Camera, s: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """`misfit` with its derivatives by the camera and by the place."""
-    q, X = reference.points_mm, _in_plane(reference, s)
-    by_camera, by_X = camera.derivatives(X)
-    off = _misfit(reference, camera, X)
-    turned = X[:, :2] - s[:2]
-    by_s = np.zeros((len(q), 3, N_PLACE))
-    by_s[:, 0, 0] = by_s[:, 1, 1] = 1
-    by_s[:, 0, 2], by_s[:, 1, 2] = -turned[:, 1], turned[:, 0]
-    by_s[:, :2, 3] = turned
-    R = np.exp(s[3]) * np.array([[np.cos(s[2]), -np.sin(s[2])], [np.sin(s[2]), np.cos(s[2])]])
-    by_s[:, :2, 4] = (q * (1, -1)) @ R.T
-    by_s[:, :2, 5] = q[:, ::-1] @ R.T
-    by_s[:, 2, 6] = -1
-    by_place = by_X @ by_s
+def _rows_of(
+    reference: Reference, s: np.ndarray, X: np.ndarray, by_camera: np.ndarray, by_X: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Derivatives of `misfit` by the camera (28, M) and by the place (7, M).
+
+    Parameters
+    ----------
+    X : (N, 3) array
+        The reference's points in the plane's frame.
+    by_camera, by_X : (N, 2, 28), (N, 2, 3) arrays
+        As of `Camera.derivatives`.
+    """
+    q, turned = reference.points_mm, X[:, :2] - s[:2]
     n = reference.normals_px
-    if n is None:
-        return off, by_camera.reshape(-1, N_CAMERA), by_place.reshape(-1, N_PLACE)
-    return off, np.einsum("ij,ijk->ik", n, by_camera), np.einsum("ij,ijk->ik", n, by_place)
+    if n is None:  # two rows to a point
+        q, turned = np.repeat(q, 2, axis=0), np.repeat(turned, 2, axis=0)
+        by_camera, by_X = by_camera.reshape(-1, N_CAMERA), by_X.reshape(-1, 3)
+    else:
+        by_camera, by_X = (n[:, :1] * by[:, 0] + n[:, 1:] * by[:, 1] for by in (by_camera, by_X))
+    (x, y), (a, b, c) = turned.T, by_X.T
+    # stretch and skew come before the turn
+    R = np.exp(s[3]) * np.array([[np.cos(s[2]), -np.sin(s[2])], [np.sin(s[2]), np.cos(s[2])]])
+    (sx, sy), (kx, ky) = R @ (q * (1, -1)).T, R @ q[:, ::-1].T
+    by_place = [a, b, x * b - y * a, x * a + y * b, sx * a + sy * b, kx * a + ky * b, -c]
+    return by_camera.T, np.array(by_place)
 
 
 def _place_sigma(reference: Reference, first: bool) -> np.ndarray:
@@ -94,16 +98,23 @@ def system(
     What the points of one line have in common is noise as well: they are whitened together.
     """
     n = N_CAMERA + N_PLACE * len(references)
-    r_lens, J_lens = prior.residuals(camera)
-    r, J = [r_lens], [np.hstack([J_lens, np.zeros((len(r_lens), n - N_CAMERA))])]
-    source = ["adjustment"] * len(r_lens)
-    weights = [np.ones(len(r_lens))]
+    off, by_lens = prior.residuals(camera)
+    first = np.zeros((n, len(off)))
+    first[:N_CAMERA] = by_lens.T
+    r, J = [off], [first]
+    source = ["adjustment"] * len(off)
+    weights = [np.ones(len(off))]
+    X = np.vstack([_in_plane(ref, s) for ref, s in zip(references, state, strict=True)])
+    px, (by, by_X) = camera.project(X), camera.derivatives(X)
+    end = 0
     for i, (ref, (sigma, common)) in enumerate(zip(references, noise, strict=True)):
+        own = slice(end, end := end + len(ref.points_mm))
+        off = _off(ref, px[own])
+        by_camera, by_place = _rows_of(ref, state[i], X[own], by[own], by_X[own])
         at = N_CAMERA + N_PLACE * i
-        off, by_camera, by_place = rows_of(ref, camera, state[i])
-        block = np.zeros((len(off), n))
-        block[:, :N_CAMERA] = by_camera / sigma
-        block[:, at : at + N_PLACE] = by_place / sigma
+        block = np.zeros((n, len(off)))
+        block[:N_CAMERA] = by_camera / sigma
+        block[at : at + N_PLACE] = by_place / sigma
         off = off / sigma
         if ref.line is not None and common > 0:
             fair = _weights(np.abs(off) / np.hypot(1, common / sigma))
@@ -116,16 +127,16 @@ def system(
             size = np.repeat(np.hypot(size[::2], size[1::2]) / 1.4, 2)
         weights.append(_weights(size))
         tight = _place_sigma(ref, i == 0)
+        told = np.flatnonzero((tight > 0) & (tight < np.inf))
+        usual = np.array([*[0.0] * 6, ref.height_mm])
+        r.append((state[i] - usual)[told] / tight[told])
+        block = np.zeros((n, len(told)))
+        block[at + told, np.arange(len(told))] = 1 / tight[told]
+        J.append(block)
         scale = "mat scale" if ref.kind == "grid" else "print scale"
-        for j, name in ((3, scale), (4, scale), (5, scale), (6, "card height")):
-            if 0 < tight[j] < np.inf:
-                row = np.zeros((1, n))
-                row[0, at + j] = 1 / tight[j]
-                r.append(np.array([(state[i, j] - (ref.height_mm if j == 6 else 0)) / tight[j]]))
-                J.append(row)
-                source.append(name)
-                weights.append(np.ones(1))
-    return np.concatenate(r), np.vstack(J), source, np.concatenate(weights)
+        source += ["card height" if j == 6 else scale for j in told]
+        weights.append(np.ones(len(told)))
+    return np.concatenate(r), np.hstack(J).T, source, np.concatenate(weights)
 
 
 def _weights(size: np.ndarray) -> np.ndarray:
@@ -138,15 +149,17 @@ def _whitened(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows with unit noise and `common` noise per line, turned into rows with unit noise.
 
+    Their derivatives `J` are (n, M), as `rows_of` gives them.
+
     The square root of the inverse of 1 + common² on all of a line takes a part of the line's
     mean off each of its rows.
     """
     n = np.bincount(line, fair)
     share = (1 - 1 / np.sqrt(1 + n * common**2)) / np.maximum(n, 1e-12)
     means = share * np.bincount(line, fair * off, len(n))
-    of_line = np.zeros((len(n), len(line)))
-    of_line[line, np.arange(len(line))] = fair
-    return off - means[line], J - (share[:, None] * (of_line @ J))[line]
+    of_line = np.zeros((len(line), len(n)))
+    of_line[np.arange(len(line)), line] = fair
+    return off - means[line], J - ((J @ of_line) * share)[:, line]
 
 
 def free_parameters(references: Sequence[Reference]) -> np.ndarray:

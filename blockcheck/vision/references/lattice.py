@@ -17,6 +17,7 @@ from ..plane.lens import Camera
 
 _MAX_CELLS = 9000
 _ALONG = np.linspace(0.14, 0.86, 9)  # clear of the crossing lines
+_SMOOTH = np.array([[0.25, 0.5, 0.25]], np.float32)
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,13 @@ class Lattice:
         rows = np.arange(len(self.cells))
         p[rows, :, 1 - self.family] += along
         return p
+
+    @property
+    def line(self) -> np.ndarray:
+        """(N,) which line of the lattice each piece lies on, counted from nought."""
+        own = self.cells[np.arange(len(self.cells)), self.family]
+        span = 1 + int(np.ptp(own)) if len(own) else 1
+        return np.unique(self.family * span + own, return_inverse=True)[1]
 
     def only(self, keep: np.ndarray) -> Lattice:
         """Return the pieces where `keep` is true."""
@@ -105,9 +113,9 @@ def look_across(
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
         at[..., i] = px[:, :, None, i] + (normal[:, i, None] * k)[:, None]
     median = _median(_sample(gray, at))
-    profile = _smooth(median.astype(np.float32))
+    profile = cv2.filter2D(median, cv2.CV_32F, _SMOOTH, borderType=cv2.BORDER_REPLICATE)
     ridges = [_ridge(way * profile, side) for way in ((sign,) if sign else (1, -1))]
-    best = max(ridges, key=lambda ridge: np.percentile(ridge[1], 70))
+    best = ridges[0] if sign else max(ridges, key=lambda ridge: np.percentile(ridge[1], 70))
     offset = best[0] - half - 2 * side
     way = sign or (1 if best is ridges[0] else -1)
     return Seen(offset, best[1], px.mean(1), normal, float(scale), way)
@@ -163,11 +171,6 @@ def _sample(gray: np.ndarray, at: np.ndarray) -> np.ndarray:
     return out.reshape(at.shape[:-1])
 
 
-def _smooth(profile: np.ndarray) -> np.ndarray:
-    padded = np.pad(profile, ((0, 0), (1, 1)), mode="edge")
-    return 0.25 * padded[:, :-2] + 0.5 * padded[:, 1:-1] + 0.25 * padded[:, 2:]
-
-
 def clear_of(
     camera: Camera,
     affine: np.ndarray,
@@ -179,8 +182,7 @@ def clear_of(
     ends = project_lattice(camera, affine, lattice.points(np.array([0.0, 0.5, 1.0])))
     inside = np.all((ends > 6) & (ends < np.array(size) - 7), axis=(1, 2))
     for polygon in hidden:
-        for k in range(3):
-            inside &= ~is_inside(ends[:, k], polygon)
+        inside &= ~is_inside(ends.reshape(-1, 2), polygon).reshape(-1, 3).any(axis=1)
     return inside
 
 
@@ -196,8 +198,7 @@ def is_inside(points: np.ndarray, polygon: np.ndarray) -> np.ndarray:
 def trusted(seen: Seen, lattice: Lattice, window_mm: float) -> np.ndarray | None:
     """Which ridges are the mat's lines; None where the lattice does not hold."""
     strong = seen.height > max(2.0, 0.4 * np.percentile(seen.height, 75))
-    own_line = lattice.cells[np.arange(len(lattice.cells)), lattice.family]
-    line = np.unique(np.column_stack([lattice.family, own_line]), axis=0, return_inverse=True)[1]
+    line = lattice.line
     apart = np.zeros(len(line))
     for _ in range(3):  # ridges agree with their neighbours on the same line or are left out
         if strong.sum() < 8:

@@ -250,8 +250,6 @@ def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -
     normal = seen.normal_px[good]
     # lines of one way that all lie off where they were foreseen are no outliers
     off = [np.median(np.abs(seen.offset_px[good][lattice.family == k])) for k in (0, 1)]
-    own_line = lattice.cells[np.arange(len(lattice.cells)), lattice.family]
-    line = np.unique(np.column_stack([lattice.family, own_line]), axis=0, return_inverse=True)[1]
     return Reference(
         name="mat lines",
         kind="grid",
@@ -262,7 +260,7 @@ def _reference(lattice: Lattice, seen: Seen, good: np.ndarray, spacing: float) -
         scale_sigma=MAT_SCALE,
         stretch_sigma=MAT_STRETCH,
         skew_sigma=MAT_SKEW,
-        line=np.ravel(line),
+        line=lattice.line,
         common_px=LINE_MM * seen.px_per_mm,
     )
 
