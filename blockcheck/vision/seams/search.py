@@ -37,6 +37,7 @@ _SHORTEST_MM = 14.0
 _ALIKE = 0.1  # squared difference of a print's repeats ÷ that of the two sides
 _RAGGED_MM = 0.6  # no seam strays as far from straight
 _HINTS = 300
+_FEW = 8  # places, each a mm: less is no part of a seam
 _NODE_PX = 16  # apart: between them the flat picture's way into the photo is as good as straight
 _ROWS = 40  # places along a line that are enough to know a print by
 
@@ -72,12 +73,12 @@ class _Seen:
 class _View:
     """A block laid flat.
 
-    `lab` is (H, W, 3) float32, the pixel of (x, y) mm is k (x, y) + `shift`; `inside` tells cloth,
-    which lies between `low` and `high` (mm).
+    `lab` and `cloth` are (H, W, 3) float32, the pixel of (x, y) mm is k (x, y) + `shift`; `cloth`
+    is NaN off the cloth, which lies between `low` and `high` (mm).
     """
 
     lab: np.ndarray
-    inside: np.ndarray
+    cloth: np.ndarray
     k: float
     shift: np.ndarray
     low: np.ndarray
@@ -92,13 +93,22 @@ class _View:
         away = float(np.linalg.norm(self.high - self.low))
         return np.arange(np.ceil(near + away), far + away, _STEP_MM) - away
 
-    def at(self, points_mm: np.ndarray) -> np.ndarray:
-        """(..., 3) colours, NaN off the cloth, at (..., 2) places."""
-        px = (points_mm * self.k + self.shift).astype(np.float32)
-        colours = cv2.remap(self.lab, px[..., 0], px[..., 1], cv2.INTER_LINEAR)
-        cloth = cv2.remap(self.inside, px[..., 0], px[..., 1], cv2.INTER_NEAREST)
-        colours[cloth == 0] = np.nan
-        return np.asarray(colours)
+    def beside(
+        self, point: np.ndarray, way: np.ndarray, t: np.ndarray, across: np.ndarray
+    ) -> np.ndarray:
+        """(n, m, 3) colours `t` (n,) along a line and `across` (m,) from it, NaN off the cloth."""
+        x, y = (
+            (self.k * (at + t * along) + off).astype(np.float32)[:, None]
+            + (self.k * across * aside).astype(np.float32)
+            for at, along, aside, off in zip(point, way, (-way[1], way[0]), self.shift, strict=True)
+        )
+        return cv2.remap(self.cloth, x, y, cv2.INTER_LINEAR, borderValue=(np.nan,) * 3)
+
+    def between(self, ends: np.ndarray, across: np.ndarray) -> np.ndarray:
+        """(n, m, 3) colours as of `beside`, every mm from one end to the other."""
+        length = float(np.linalg.norm(ends[1] - ends[0]))
+        t = np.arange(0.5, length, _STEP_MM)
+        return self.beside(ends[0], (ends[1] - ends[0]) / length, t, across)
 
 
 def find_seams(
@@ -154,7 +164,8 @@ def _flat(photo: _Seen, outline: np.ndarray) -> _View:
     cv2.fillPoly(inside, [np.round(outline * k + shift).astype(np.int32)], 1)
     edge = 2 * round(_EDGE_MM * k) + 1
     inside = cv2.erode(inside, np.ones((edge, edge), np.uint8), borderValue=0)
-    return _View(lab, inside, k, shift, low, high)
+    cloth = np.where(inside[..., None] > 0, lab, np.float32(np.nan))
+    return _View(lab, cloth, k, shift, low, high)
 
 
 def _places(ends: np.ndarray, across: np.ndarray, step: float) -> np.ndarray:
@@ -200,20 +211,19 @@ def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
     point, along = hint.mean(axis=0), (hint[1] - hint[0]) / np.linalg.norm(hint[1] - hint[0])
     across = np.arange(-_BAND_MM - 1, _BAND_MM + 1 + 1e-9, _ACROSS_MM)
     for _ in range(2):  # follow the sharpest place across: a short hint's direction is rough
-        normal = np.array([-along[1], along[0]])
         t = view.along(point, along)
-        seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
+        seen = view.beside(point, along, t, across)
         a, b = max(_stretches(seen, across), key=lambda run: run[1] - run[0], default=(0, 0))
         offs = _steepest(seen[a:b], across) if b > a else np.zeros(0)
         good = np.isfinite(offs) & (np.abs(offs) < 1.5)
         if good.sum() < 6:
             return []
         off, slope = _straight(t[a:b][good], offs[good])
+        normal = np.array([-along[1], along[0]])
         point = point + off * normal
         along = (along + slope * normal) / np.hypot(1, slope)
-    normal = np.array([-along[1], along[0]])
     t = view.along(point, along)
-    seen = view.at(point + t[:, None, None] * along + across[:, None] * normal)
+    seen = view.beside(point, along, t, across)
     return [
         np.array([point + t[a] * along, point + t[b - 1] * along])
         for a, b in _stretches(seen, across)
@@ -223,9 +233,15 @@ def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
 
 def _bands(seen: np.ndarray, across: np.ndarray, low: float, high: float) -> np.ndarray:
     """(n, 3) colour right of the line minus left of it, between two distances from it."""
-    right = seen[:, (across >= low) & (across <= high)].mean(axis=1)
-    left = seen[:, (across <= -low) & (across >= -high)].mean(axis=1)
-    return np.asarray(right - left)
+    first, last = np.searchsorted(across, low), np.searchsorted(across, high, "right")
+    start, end = np.searchsorted(across, -high), np.searchsorted(across, -low, "right")
+    return _mean(seen[:, first:last]) - _mean(seen[:, start:end])
+
+
+def _mean(part: np.ndarray) -> np.ndarray:
+    """(n, 3) means of (n, m, 3), as one product: much of the search's time goes here."""
+    n, m, _ = part.shape
+    return np.asarray(part.reshape(n, 3 * m) @ np.tile(np.eye(3, dtype=part.dtype) / m, (m, 1)))
 
 
 def _mixed(values: np.ndarray) -> np.ndarray:
@@ -242,24 +258,32 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
     mixed, close = _mixed(far), _mixed(near)
     size = np.linalg.norm(mixed, axis=1)
     sharp = np.sum(close * mixed, axis=1) > 0.55 * size**2
-    ok = (np.isfinite(size) & (size > _CONTRAST) & sharp).tolist()
-    # plain numbers: for vectors of three NumPy takes ten times as long
-    sums = np.vstack([np.zeros(3), np.cumsum(np.nan_to_num(mixed), axis=0)]).tolist()
-    colours, sizes = mixed.tolist(), size.tolist()
-    runs, start = [], None
-    for i in range(len(ok) + 1):
-        keeps = i < len(ok) and ok[i]
-        if keeps and start is not None:
-            so_far = [b - a for a, b in zip(sums[max(start, i - 12)], sums[i], strict=True)]
-            meet = sum(map(operator.mul, colours[i], so_far))
-            keeps = meet > 0.7 * sizes[i] * math.hypot(*so_far)
-        if keeps and start is None:
-            start = i
-        elif not keeps and start is not None:
-            if i - start >= 8 and _steady(far[start:i]):
-                runs.append((start, i))
-            start = i if i < len(ok) and ok[i] else None
+    ok = np.isfinite(size) & (size > _CONTRAST) & sharp
+    changes = np.flatnonzero(np.diff(ok, prepend=False, append=False))
+    runs = []
+    for first, last in changes.reshape(-1, 2):
+        if last - first >= _FEW:
+            own = slice(first, last)
+            runs += [
+                (first + a, first + b)
+                for a, b in _of_one_kind(mixed[own], size[own])
+                if b - a >= _FEW and _steady(far[first + a : first + b])
+            ]
     return runs
+
+
+def _of_one_kind(colours: np.ndarray, sizes: np.ndarray) -> list[tuple[int, int]]:
+    """Index ranges in which each (n, 3) difference is like the last ones before it."""
+    # plain numbers: for vectors of three NumPy takes ten times as long
+    sums = np.vstack([np.zeros(3), np.cumsum(colours, axis=0)]).tolist()
+    own, size = colours.tolist(), sizes.tolist()
+    cuts = [0]
+    for i in range(1, len(own)):
+        so_far = [b - a for a, b in zip(sums[max(cuts[-1], i - 12)], sums[i], strict=True)]
+        meet = sum(map(operator.mul, own[i], so_far))
+        if meet <= 0.7 * size[i] * math.hypot(*so_far):
+            cuts.append(i)
+    return list(itertools.pairwise([*cuts, len(own)]))
 
 
 def _steady(far: np.ndarray) -> bool:
@@ -295,7 +319,7 @@ def _comes_again(view: _View, ends: np.ndarray, low_mm: float, high_mm: float) -
     """Whether a print repeats at some distance from a line."""
     reach = 2 * high_mm + 3
     across = np.arange(-reach, reach + 1e-9, _ACROSS_MM)
-    seen = view.at(_places(ends, across, _STEP_MM))
+    seen = view.between(ends, across)
     seen = _mixed(seen.reshape(len(seen), -1)).reshape(seen.shape)
     seen = seen[1 :: max(3, len(seen) // _ROWS)]  # neighbours are alike
     zero, near = len(across) // 2, round(2 / _ACROSS_MM)
@@ -325,7 +349,7 @@ def _locate(photo: _Seen, view: _View, ends: np.ndarray, step: float) -> Seam | 
     if _printed(view, ends):
         return None
     across = np.arange(-_BAND_MM, _BAND_MM + 1e-9, _ACROSS_MM)
-    sides = _bands(view.at(_places(ends, across, _STEP_MM)), across, 0.75, _BAND_MM)
+    sides = _bands(view.between(ends, across), across, 0.75, _BAND_MM)
     across = np.arange(-2.5, 2.5 + step, step)
     length = float(np.linalg.norm(ends[1] - ends[0]))
     apart = max(step, length / 400)
