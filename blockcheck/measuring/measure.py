@@ -153,6 +153,7 @@ def _outlines(
         mat_segments_px=segments,
         mat_segments_seen=seen,
         markers_px=plane.markers_px,
+        small_rgb=photo.small_rgb,
     )
     for o in outlines:
         sides = np.linalg.norm(np.roll(o.corners_px, -1, axis=0) - o.corners_px, axis=1)

@@ -102,16 +102,17 @@ def sides_of(outline: Outline, plane: Plane, height: float) -> Sides:
         ]
         corners = _corners(lines, np.zeros(8))
     corners_px = plane.px_from_mm(corners, height)
+    curves = [_curve(line) for line in lines]
     return Sides(
         corners=corners,
         by_camera=plane.jacobian(corners_px, height).reshape(8, -1),
-        by_side=_gradient(lambda x: _corners(lines, x).ravel(), np.zeros(8), 1e-4),
+        by_side=_gradient(lambda x: _corners(lines, x).reshape(-1, 8), np.zeros(8), 1e-4),
         by_height=(plane.mm_from_px(corners_px, height + 0.1) - corners).ravel() / 0.1,
         photo_u=np.array([line.photo_u for line in lines]).ravel(),
         cloth_u=np.array([line.cloth_u for line in lines]).ravel(),
         wave_u=np.array([line.wave_u for line in lines]).ravel(),
-        bow_mm=tuple(_bow(line) for line in lines),
-        outline=_outline(lines, corners),
+        bow_mm=tuple(_bow(line, curve) for line, curve in zip(lines, curves, strict=True)),
+        outline=_outline(lines, curves, corners),
     )
 
 
@@ -135,7 +136,7 @@ def measured(
         As of `Measurement`.
     """
     values = _quantities(corners)
-    by_corner = _gradient(lambda x: _quantities(x.reshape(4, 2)), corners.ravel(), 1e-3)
+    by_corner = _gradient(lambda x: _quantities(x.reshape(-1, 4, 2)), corners.ravel(), 1e-3)
     us = {name: np.linalg.norm(by_corner @ part, axis=1) for name, part in parts.items()}
     found = [
         Estimate(float(value), combine(Term(name, float(u[i])) for name, u in us.items()))
@@ -226,41 +227,39 @@ def straight_line(
 
 
 def _corners(lines: list[_Line], moved: np.ndarray) -> np.ndarray:
-    """(4, 2) corners, each side shifted outwards and turned by `moved` (shift, turn) pairs."""
-    shift, turn = moved[::2, None], moved[1::2, None]
+    """(..., 4, 2) corners, each side shifted outwards and turned by (..., 8) shifts and turns."""
+    shift, turn = moved[..., ::2, None], moved[..., 1::2, None]
     along = np.array([line.along for line in lines])
     outward = np.column_stack([along[:, 1], -along[:, 0]])
     v = np.cos(turn) * along - np.sin(turn) * outward
     q = np.array([line.point for line in lines]) + shift * outward
-    p, u = np.roll(q, 1, axis=0), np.roll(v, 1, axis=0)  # the side before
-    gap = q - p
-    t = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
-    return np.asarray(p + t[:, None] * u)
+    p, u = np.roll(q, 1, axis=-2), np.roll(v, 1, axis=-2)  # the side before
+    return np.asarray(p + (_cross(q - p, v) / _cross(u, v))[..., None] * u)
+
+
+def _cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
 
 
 def _quantities(c: np.ndarray) -> np.ndarray:
-    """(12,) width, height, sides, diagonals (mm) and angles (degrees) of four corners."""
-    side = np.roll(c, -1, axis=0) - c
+    """(..., 12) width, height, sides, diagonals (mm), angles (degrees) of (..., 4, 2) corners."""
+    side = np.roll(c, -1, axis=-2) - c
     middle = c + side / 2
-    lengths = np.linalg.norm(side, axis=1)
-    back, ahead = -np.roll(side, 1, axis=0), side
-    cosine = np.sum(back * ahead, axis=1) / (np.roll(lengths, 1) * lengths)
-    return np.array(
-        [
-            np.linalg.norm(middle[1] - middle[3]),
-            np.linalg.norm(middle[2] - middle[0]),
-            *lengths,
-            np.linalg.norm(c[2] - c[0]),
-            np.linalg.norm(c[3] - c[1]),
-            *np.degrees(np.arccos(np.clip(cosine, -1, 1))),
-        ]
+    back, ahead = -np.roll(side, 1, axis=-2), side
+    spans = np.stack(
+        [middle[..., 1, :] - middle[..., 3, :], middle[..., 2, :] - middle[..., 0, :]], axis=-2
     )
+    diagonals = c[..., 2:, :] - c[..., :2, :]
+    lengths = np.linalg.norm(np.concatenate([spans, side, diagonals], axis=-2), axis=-1)
+    sides = lengths[..., 2:6]
+    cosine = np.sum(back * ahead, axis=-1) / (np.roll(sides, 1, axis=-1) * sides)
+    return np.concatenate([lengths, np.degrees(np.arccos(np.clip(cosine, -1, 1)))], axis=-1)
 
 
 def _gradient(f: Callable[[np.ndarray], np.ndarray], x: np.ndarray, h: float) -> np.ndarray:
-    """(m, n) central differences."""
+    """(m, n) central differences of what makes (k, m) of (k, n)."""
     steps = np.eye(len(x)) * h
-    return np.column_stack([(f(x + d) - f(x - d)) / (2 * h) for d in steps])
+    return np.asarray((f(x + steps) - f(x - steps)).T / (2 * h))
 
 
 def _curve(line: _Line) -> np.polynomial.Legendre:
@@ -271,15 +270,17 @@ def _curve(line: _Line) -> np.polynomial.Legendre:
     )
 
 
-def _outline(lines: list[_Line], corners: np.ndarray) -> np.ndarray:
+def _outline(
+    lines: list[_Line], curves: list[np.polynomial.Legendre], corners: np.ndarray
+) -> np.ndarray:
     """(32, 2) corner and seven points of each side's curve in turn."""
     sides = []
-    for k, line in enumerate(lines):
+    for k, (line, curve) in enumerate(zip(lines, curves, strict=True)):
         ends = (corners[[k, (k + 1) % 4]] - line.point) @ line.along
         s = np.linspace(ends[0], ends[1], 15)[1::2]  # seven inner places, not the ends
         normal = np.array([-line.along[1], line.along[0]])
         inside = np.clip(s, line.s.min(), line.s.max())
-        sides.append(line.point + s[:, None] * line.along + _curve(line)(inside)[:, None] * normal)
+        sides.append(line.point + s[:, None] * line.along + curve(inside)[:, None] * normal)
     found = []
     for k in range(4):  # where the neighbouring curves' ends, drawn on, meet
         (p, q), (u, v) = sides[k - 1][[-1, -2]], sides[k][[0, 1]]
@@ -288,9 +289,8 @@ def _outline(lines: list[_Line], corners: np.ndarray) -> np.ndarray:
     return np.array(found)
 
 
-def _bow(line: _Line) -> Estimate:
+def _bow(line: _Line, curve: np.polynomial.Legendre) -> Estimate:
     """Largest departure of the smooth curve from the side."""
-    curve = _curve(line)
     smooth = curve(np.linspace(curve.domain[0], curve.domain[1], 101))
     left = float(np.std(line.off - curve(line.s))) / np.sqrt(max(len(line.s) / 5, 1))
     return Estimate(

@@ -25,10 +25,11 @@ SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 MIN_PIXELS = 1_900_000
 MAX_PIXELS = 52_000_000
 MIN_SIDE = 700  # narrower ones are strips and panoramas
+COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 # No other kind is tried: some start another program to read them (EPS, for one).
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF", "AVIF")
-_END_OF_IMAGE = b"\xff\xd9"  # ITU-T T.81, B.1.1.3; stuffed bytes keep it out of a scan
-_START_OF_SCAN = b"\xff\xda"
+# second bytes of markers (ITU-T T.81, B.1.1.3); stuffed bytes keep them out of a scan
+_MARKER, _END_OF_IMAGE, _START_OF_SCAN = 0xFF, 0xD9, 0xDA
 _MAX_SCANS = 100  # a progressive photo has about ten; thousands would keep a decoder busy for hours
 _HINT = "Take the photo again, or choose another file (JPEG, PNG, TIFF, WebP or HEIC)."
 _UNITS_MM: dict[object, float] = {2: 25.4, 3: 10.0, 4: 1.0}  # of the focal plane's resolution
@@ -106,10 +107,8 @@ class Photo:
     path : Path
     gray : (H, W) uint8 array
         Luma (ITU-R BT.601), EXIF orientation applied.
-    decoding : Future
-        What gives `rgb`.
-    sha256 : str
-        Of the file as it lies on disk.
+    decoding, shrinking, summing : Future
+        What gives `rgb`, `small_rgb` and `sha256`.
     optics : Optics
     camera : str or None
         Maker and model, as EXIF gives them.
@@ -122,7 +121,8 @@ class Photo:
     path: Path
     gray: np.ndarray
     decoding: Future[np.ndarray]
-    sha256: str
+    shrinking: Future[np.ndarray]
+    summing: Future[str]
     optics: Optics
     camera: str | None
     quarter_turns: int = 0
@@ -163,6 +163,16 @@ class Photo:
         """(H, W, 3) uint8 colours, upright; waits until they are decoded."""
         return self.decoding.result()
 
+    @property
+    def small_rgb(self) -> np.ndarray:
+        """(h, w, 3) colours as of `shrunk`."""
+        return self.shrinking.result()
+
+    @property
+    def sha256(self) -> str:
+        """Of the file as it lies on disk."""
+        return self.summing.result()
+
 
 def read_photo(path: str | Path) -> Photo:
     """Read and decode one photo.
@@ -199,7 +209,7 @@ def read_photo(path: str | Path) -> Photo:
 
 
 def _decoded(path: Path, data: bytes) -> Photo:
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), _thread_aside() as aside:
         warnings.simplefilter("ignore")  # odd EXIF and large pictures are judged below
         Image.init()
         formats = [name for name in _FORMATS if name in Image.OPEN]
@@ -213,18 +223,32 @@ def _decoded(path: Path, data: bytes) -> Photo:
             camera = _words(exif.get(ExifTags.Base.Make)), _words(exif.get(ExifTags.Base.Model))
             decoded = None
             if opened.format in ("JPEG", "MPO") and opened.mode in ("RGB", "L"):
-                decoded = _jpeg(data, opened.fp.tell() if opened.fp else 0, stored, path)
+                scans_at = opened.fp.tell() if opened.fp else 0
+                decoded = _jpeg(data, scans_at, stored, path, aside)
             gray, decoding, damaged = decoded or (*_other(opened, exif), False)
+        shrinking = aside.submit(lambda: shrunk(decoding.result()))
+        summing = aside.submit(lambda: hashlib.sha256(data).hexdigest())
     return Photo(
         path=path,
         gray=gray,
         decoding=decoding,
-        sha256=hashlib.sha256(data).hexdigest(),
+        shrinking=shrinking,
+        summing=summing,
         optics=optics,
         camera=" ".join(filter(None, camera)) or None,
         quarter_turns=_QUARTER_TURNS.get(turned, 0),
         damaged=damaged,
     )
+
+
+@contextmanager
+def _thread_aside() -> Iterator[ThreadPoolExecutor]:
+    """One thread, which finishes by itself what it was given."""
+    aside = ThreadPoolExecutor(1)
+    try:
+        yield aside
+    finally:
+        aside.shutdown(wait=False)
 
 
 @contextmanager
@@ -249,18 +273,26 @@ def coarse(pixels: np.ndarray, step: int) -> np.ndarray:
     return cv2.resize(pixels, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
 
 
+def shrunk(rgb: np.ndarray) -> np.ndarray:
+    """The small picture in which blocks are looked for, at about an eighth of a photo's scale."""
+    return coarse(rgb, max(1, round(max(rgb.shape) / COARSE_PX)))
+
+
 def _jpeg(
-    data: bytes, scans_at: int, orientation: object, path: Path
+    data: bytes, scans_at: int, orientation: object, path: Path, aside: ThreadPoolExecutor
 ) -> tuple[np.ndarray, Future[np.ndarray], bool] | None:
     """Upright pixels, and whether the decoder complained; None for a kind that it does not know.
 
     A JPEG holds its luma by itself, decoded in half the time of its colours: the references are
-    looked for in the one while a thread decodes the others.
+    looked for in the one while a thread, `aside`, decodes the others.
     """
-    end = data.find(_END_OF_IMAGE, scans_at)
-    if end < 0:
+    found = np.frombuffer(data, np.uint8)[scans_at:]
+    # many times faster than to search for two bytes
+    markers = found[1:][found[:-1] == _MARKER]
+    ends = np.flatnonzero(markers == _END_OF_IMAGE)
+    if not len(ends):
         raise OSError("no end of image")
-    if data.count(_START_OF_SCAN, scans_at, end) > _MAX_SCANS:
+    if np.count_nonzero(markers[: ends[0]] == _START_OF_SCAN) > _MAX_SCANS:
         raise OSError("more scans than a photo has")
 
     def decode(space: str, strict: bool = False) -> np.ndarray:
@@ -273,9 +305,7 @@ def _jpeg(
         except (ValueError, MemoryError) as e:
             raise PhotoError(f"{path.name} is damaged or cut short.", _HINT) from e
 
-    aside = ThreadPoolExecutor(1)
     decoding = aside.submit(colours)
-    aside.shutdown(wait=False)
     try:
         return decode("GRAY", strict=True), decoding, False
     except ValueError:  # bytes that make no sense

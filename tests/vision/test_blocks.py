@@ -182,7 +182,7 @@ def test_stripes_of_the_grounds_colour_are_no_grooves_between_blocks(grooves, pa
     like = np.zeros((300, 500), bool)
     for at in grooves:
         like[:, at : at + 4] = True
-    assert (_groove(like, 3.0) is not None) == parted
+    assert (_groove(like, len(like), 3.0) is not None) == parted
 
 
 @pytest.mark.parametrize(("gap", "shift"), [(0.0, 3), (2.2, 0)])

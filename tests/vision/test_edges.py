@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 import blockcheck
 from blockcheck.vision.cloth.evidence import Colours, log_cloth
 from blockcheck.vision.cloth.looks import Looks, learnt
-from blockcheck.vision.cloth.printed import _median_known, _middle_of_nine
+from blockcheck.vision.cloth.mat_looks import median_known
+from blockcheck.vision.cloth.printed import _middle_of_nine
 from blockcheck.vision.cloth.small_picture import Small
 from fixtures.make import quad
 from fixtures.prints import printed
@@ -122,7 +123,7 @@ def test_medians_are_medians(seed):
     expected = [
         [np.median(row[np.isfinite(row)]) if np.isfinite(row).any() else np.nan] for row in known
     ]
-    assert np.array_equal(_median_known(known), expected, equal_nan=True)
+    assert np.array_equal(median_known(known), expected, equal_nan=True)
 
 
 def test_yarn_ends_do_not_draw_the_edge_out(tmp_path):

@@ -214,4 +214,6 @@ def test_bow_is_straightness_about_the_least_squares_line():
     edge = np.column_stack([x, (x / 8.5) ** 3 / 16]) * INCH
     side = sides.Side(points_px=edge, support=1.0, sigma_px=0.1)
     line = sides._fit(edge, edge[0], edge[-1], side, 10.0)
-    assert sides._bow(line).value / INCH == pytest.approx(0.4 * 0.92**3 / 16, rel=0.03)
+    assert sides._bow(line, sides._curve(line)).value / INCH == pytest.approx(
+        0.4 * 0.92**3 / 16, rel=0.03
+    )

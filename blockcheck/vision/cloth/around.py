@@ -15,7 +15,7 @@ import numpy as np
 
 from ...errors import BlockGoesOnError
 from .judging import BY_HAND, SIDES, doubtful
-from .small_picture import CLOTH_MM, PlaneLike
+from .small_picture import CLOTH_MM, PlaneLike, depths
 
 _FROM_MM, _TO_MM, _PIECES = 2.0, 24.0, 11
 _ACROSS_MM = np.linspace(0.8, 5.0, 15)  # on either side; half of it is more than any line
@@ -46,12 +46,10 @@ def judge_corners(
     BlockGoesOnError
     """
     corners = plane.mm_from_px(corners_px, CLOTH_MM)
-    goes_on = [
-        [_goes_on(rgb, plane, corners, i, end, taken_px, least) for end in (0, 1)] for i in range(4)
-    ]
+    starts, ends = _go_on(rgb, plane, corners, taken_px, least)
     for i in range(4):
         # side i ends where its neighbours' lines do not
-        if goes_on[i - 1][1] and goes_on[(i + 1) % 4][0]:
+        if ends[i - 1] and starts[(i + 1) % 4]:
             raise goes_on_past(i, corners_px)
 
 
@@ -77,19 +75,12 @@ def judge_left_out(
         return
     cell = float(np.median(np.linalg.norm(segments_px[:, 1] - segments_px[:, 0], axis=1)))
     middle = segments_px.mean(axis=1)
-    within = _depth(middle, looked_at_px).min(axis=1) > 0.3 * cell
-    depth = _depth(middle, corners_px)
+    within = depths(middle, looked_at_px).min(axis=1) > 0.3 * cell
+    depth = depths(middle, corners_px)
     for i in range(4):
         left_out = within & (depth[:, i] < -0.3 * cell)
         if left_out.sum() >= _FEW and seen[left_out].mean() < 0.5:
             raise goes_on_past(i, corners_px)
-
-
-def _depth(points: np.ndarray, corners: np.ndarray) -> np.ndarray:
-    """(N, 4) how far inside the sides of four corners in clockwise order points lie."""
-    along = np.roll(corners, -1, axis=0) - corners
-    inwards = along @ np.array([[0, 1], [-1, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
-    return np.asarray(np.einsum("nsi,si->ns", points[:, None] - corners[None], inwards))
 
 
 def goes_on_past(side: int, corners_px: np.ndarray) -> BlockGoesOnError:
@@ -102,45 +93,55 @@ def goes_on_past(side: int, corners_px: np.ndarray) -> BlockGoesOnError:
     )
 
 
-def _goes_on(
+def _go_on(
     rgb: np.ndarray,
     plane: PlaneLike,
     corners: np.ndarray,
-    side: int,
-    end: int,
     taken_px: Sequence[np.ndarray],
     least: float,
-) -> bool:
-    """Whether cloth and ground still meet along a side's extension past its start or its end."""
-    a, b = corners[side], corners[(side + 1) % 4]
-    length = float(np.linalg.norm(b - a))
-    u = (b - a) / length
-    out = np.array([u[1], -u[0]])
-    start, way = ((a, -u), (b, u))[end]
-    along = np.linspace(_FROM_MM, min(_TO_MM, 0.3 * length), 3 * _PIECES)
+) -> np.ndarray:
+    """(2, 4) whether cloth and ground still meet past the start of each side, and past its end."""
+    side = np.roll(corners, -1, axis=0) - corners
+    length = np.linalg.norm(side, axis=1)
+    u = side / length[:, None]
+    out = np.tile(np.column_stack([u[:, 1], -u[:, 0]]), (2, 1))
+    start, way = np.vstack([corners, corners + side]), np.vstack([-u, u])
+    farthest = np.tile(np.minimum(_TO_MM, 0.3 * length), 2)
+    along = np.linspace(np.full(8, _FROM_MM), farthest, 3 * _PIECES, axis=1)
     shifts = np.array([0.0, *_APART_MM])
     across = np.concatenate([-_ACROSS_MM[::-1], _ACROSS_MM])
-    places = (
-        start
-        + along[None, :, None, None] * way
-        + (shifts[:, None, None, None] + across[None, None, :, None]) * out
-    )
-    at = plane.px_from_mm(places.reshape(-1, 2)).reshape(*places.shape)
+    middle = start[:, None] + along[..., None] * way[:, None]
+    aside = (shifts[:, None] + across)[None, ..., None] * out[:, None, None]
+    # (8, shifts, along, across, 2)
+    places = middle[:, None, :, None] + aside[:, :, None]
+    at = plane.px_from_mm(places.reshape(-1, 2)).reshape(places.shape)
     h, w = rgb.shape[:2]
     clear = ((at >= 1) & (at <= (w - 2, h - 2))).all(axis=-1)
     for polygon in taken_px:
         clear &= _outside(at, np.asarray(polygon, float))
-    usable = np.all(clear, axis=(0, 2)).reshape(_PIECES, 3).all(axis=1)
-    if usable.sum() < _PIECES // 2:
+    usable = np.all(clear, axis=(1, 3)).reshape(8, _PIECES, 3).all(axis=2)
+    flat = at.reshape(8 * len(shifts), -1, 2).astype(np.float32)
+    colour = cv2.remap(rgb, flat, None, cv2.INTER_LINEAR)
+    colour = colour.reshape(8, len(shifts), _PIECES, 3, 2, len(_ACROSS_MM), 3)
+    halves = colour.transpose(0, 1, 2, 4, 6, 3, 5).reshape(8, len(shifts), _PIECES, 2, 3, -1)
+    halves = np.median(halves, axis=-1)
+    change = halves[..., 1, :] - halves[..., 0, :]
+    step = np.linalg.norm(change, axis=-1)
+    return np.array(
+        [_is_edge(c[:, k], s[:, k], least) for c, s, k in zip(change, step, usable, strict=True)]
+    ).reshape(2, 4)
+
+
+def _is_edge(change: np.ndarray, step: np.ndarray, least: float) -> bool:
+    """Whether the colour changes more on an extension than on the lines beside it, and one way.
+
+    Parameters
+    ----------
+    change, step : (lines, pieces, 3) and (lines, pieces) arrays
+        By how much from one side to the other, on the extension first.
+    """
+    if step.shape[1] < _PIECES // 2:
         return False
-    flat = at.reshape(len(shifts), -1, 2).astype(np.float32)
-    colour = cv2.remap(rgb, flat, None, cv2.INTER_LINEAR).astype(float)
-    colour = colour.reshape(len(shifts), _PIECES, 3, 2, len(_ACROSS_MM), 3)
-    halves = np.median(
-        colour.transpose(0, 1, 3, 2, 4, 5).reshape(len(shifts), _PIECES, 2, -1, 3), axis=3
-    )
-    change = (halves[:, :, 1] - halves[:, :, 0])[:, usable]
-    step = np.linalg.norm(change, axis=2)
     usual = float(np.percentile(step[1:], 80))
     shows = step[0] > max(least, 2.5 * usual)
     # ticks, numbers and lines that cross step up and down

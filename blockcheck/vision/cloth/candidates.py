@@ -86,7 +86,7 @@ def _at_levels(
     small: Small, unlike: np.ndarray, limit: float, plane: PlaneLike, neck: int = 5
 ) -> tuple[list[list[Candidate]], MeasureError | None]:
     """Look for blocks with one threshold after another; what is narrower than `neck` joins none."""
-    hidden, through = small.hidden(), small.lines_seen()
+    hidden, through = small.hidden(), small.lines_seen
     found: list[list[Candidate]] = []
     problem: MeasureError | None = None
     # what a low threshold joins to the frame (by glare, or the mat's border) may stand clear of it

@@ -16,7 +16,7 @@ import numpy as np
 from .evidence import MOST_CLOTH, MOST_MAT, Colours, evidence, log_cloth, log_mat
 from .locating import located
 from .looks import PIECES, Looks, learnt, nearest_kind
-from .mat_looks import Mat, lookup
+from .mat_looks import Mat, lookup, median_known
 from .printed import Printed
 
 BINS = {True: 120, False: 60}  # places along a side, fine and coarse
@@ -190,11 +190,13 @@ def trace(
         )
         strong &= clear
     offset = np.interp(place, np.arange(len(t)), t)
-    found = []
-    for k in range(sides):
+    found, along = [], (np.arange(places) + 0.5) / places
+    curves, spreads = smooth_curves(
+        along, offset.reshape(sides, places), strong.reshape(sides, places)
+    )
+    for k, (smooth, spread) in enumerate(zip(curves, spreads.tolist(), strict=True)):
         own = slice(k * places, (k + 1) * places)
-        off, along = offset[own], (np.arange(places) + 0.5) / places
-        smooth, spread = smooth_curve(along, off, strong[own])
+        off = offset[own]
         good = strong[own] & (
             np.abs(off - smooth) < np.clip(4 * spread, 1.5, 0.9 * px_per_mm + 1.5)
         )
@@ -282,8 +284,8 @@ def _places(base_px: np.ndarray, outward: np.ndarray, t: np.ndarray) -> np.ndarr
     sides, places = base_px.shape[:2]
     at = np.empty((len(t), sides * places, 2), np.float32)
     for i in (0, 1):  # one coordinate at a time keeps the inner loop long
-        away = np.repeat(outward[:, i], places)
-        at[..., i] = base_px[:, :, i].ravel() + t[:, None] * away
+        away = t[:, None] * np.repeat(outward[:, i], places)
+        np.add(base_px[:, :, i].ravel().astype(np.float32), away.astype(np.float32), out=at[..., i])
     return at
 
 
@@ -307,40 +309,41 @@ def _best_path(score: np.ndarray, stiffness: float, moves: int) -> np.ndarray:
     Each row that a path moves costs `stiffness` (Viterbi's dynamic programming).
     """
     sides, rows, columns = score.shape
-    shifts = np.arange(-moves, moves + 1)
-    price = stiffness * np.abs(shifts)[:, None]
-    best = score[:, :, 0]
-    came = np.zeros((columns, sides, rows), np.int8)
-    padded = np.full((sides, rows + 2 * moves), -1e9)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, rows, axis=1)
+    shifts = np.arange(2 * moves + 1)
+    price = (stiffness * np.abs(shifts - moves)).astype(np.float32)
+    # the best sum of a path to each place, with a margin that no path reaches
+    reached = np.full((columns, sides, rows + 2 * moves), -1e9, np.float32)
+    own = reached[:, :, moves : moves + rows]
+    near = np.lib.stride_tricks.sliding_window_view(reached, rows, axis=2)
+    own[0] = score[:, :, 0]
     for c in range(1, columns):
-        padded[:, moves : moves + rows] = best
-        options = windows - price
-        came[c] = options.argmax(axis=1)
-        best = options.max(axis=1) + score[:, :, c]
+        own[c] = (near[c - 1] - price[:, None]).max(axis=1) + score[:, :, c]
     path = np.empty((sides, columns), int)
-    path[:, -1] = best.argmax(axis=1)
-    each = np.arange(sides)
+    path[:, -1] = own[-1].argmax(axis=1)
+    each = np.arange(sides)[:, None]
     for c in range(columns - 1, 0, -1):
-        path[:, c - 1] = path[:, c] + shifts[came[c, each, path[:, c]]]
+        came = reached[c - 1, each, path[:, c, None] + shifts] - price
+        path[:, c - 1] = path[:, c] + came.argmax(axis=1) - moves
     return path
 
 
-def smooth_curve(
+def smooth_curves(
     along: np.ndarray, offset: np.ndarray, use: np.ndarray, degree: int = 4
-) -> tuple[np.ndarray, float]:
-    """Robust low-order curve through the offsets, and their spread about it."""
-    if use.sum() < 4 * (degree + 1):
-        return np.full_like(offset, float(np.median(offset))), float(np.std(offset)) + 0.1
+) -> tuple[np.ndarray, np.ndarray]:
+    """Robust low-order curves (S, N) through the offsets of all sides, and their spreads (S,)."""
     A = np.polynomial.legendre.legvander(2 * along - 1, degree)
     w = use.astype(float)
     ridge = np.diag([0, 0, 0.3, 1.0, 1.0][: degree + 1]) + 1e-9 * np.eye(degree + 1)
-    spread = 1.0
+    r, spread = offset, np.ones((len(offset), 1))
     for k in range(8):
-        Aw = A * w[:, None]
-        r = offset - A @ np.linalg.solve(A.T @ Aw + ridge, Aw.T @ offset)
-        spread = 1.4826 * float(np.median(np.abs(r[use]))) + 0.05
+        Aw = A * w[..., None]
+        c = np.linalg.solve(A.T @ Aw + ridge, Aw.transpose(0, 2, 1) @ offset[..., None])
+        r = offset - (A @ c)[..., 0]
+        spread = 1.4826 * median_known(np.where(use, np.abs(r), np.nan)) + 0.05
         # absolute values first, so that a long wrong stretch does not hold the start
         scale = np.abs(r) / (spread if k < 3 else 3 * spread)
         w = use / np.maximum(scale, 1) if k < 3 else use * np.clip(1 - scale**2, 0, None) ** 2
-    return np.asarray(offset - r), spread
+    few = use.sum(axis=1, keepdims=True) < 4 * (degree + 1)
+    level = np.median(offset, axis=1, keepdims=True)
+    spread = np.where(few, np.std(offset, axis=1, keepdims=True) + 0.1, spread)
+    return np.where(few, level, offset - r), spread[:, 0]

@@ -82,7 +82,7 @@ class Colours:
         found = np.empty((len(self.share), len(c)), np.float32)
         for k, (w, mean) in enumerate(zip(self.whiten, self.mean, strict=True)):
             y = cv2.transform(c, np.column_stack([w, -w @ mean]))[:, 0]
-            np.einsum("ni,ni->n", y, y, out=found[k])
+            found[k] = dot(y, y)
         found *= -0.5
         found += self.log_peak.astype(np.float32)[:, None]
         return found.reshape(-1, *shape)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .evidence import ONE_KIND, Colours
+from .mat_looks import median_known
 
 PIECES = 12  # of a side, each with its own looks of mat and cloth
 _DRIFT = 5.0  # by which the mat beside a piece may differ from the mat as a whole
@@ -62,7 +63,7 @@ def learnt(
     Looks; and `Colours.log_each` of its cloth
     """
     sides, pieces = looks.share.shape[:2]
-    mat, known = looks.mat.copy(), looks.cloth
+    known = looks.cloth
     if sound is not None:
         some = colour[cloth]
         if len(some) >= _MANY:
@@ -77,29 +78,46 @@ def learnt(
             ]
             known = looks.cloth.beside(known)
         each = known.log_each(colour)
-    kind = each.argmax(axis=0)
-    width = colour.shape[1] // (sides * pieces)
-    spread = []
-    for i in range(sides * pieces):
-        own = slice(i * width, (i + 1) * width)
-        k, j = divmod(i, pieces)
-        seen = colour[:, own][plain[:, own]]
-        if len(seen) > _FEW:
-            seen = seen / looks.kinds[nearest_kind(seen, mat[k, j], looks.kinds)]
-            middle = np.median(seen, axis=0)
-            if np.linalg.norm(middle - mat[k, j]) < _DRIFT * looks.sigma + _DRIFT:
-                mat[k, j] = middle
-            spread.append(float(np.median(np.abs(seen - middle))) * 1.4826)
-        counted = np.bincount(kind[:, own][cloth[:, own]], minlength=len(known.share))
-        if counted.sum() > _FEW:
-            share[k, j] = 0.85 * counted / counted.sum() + 0.15 * known.share
-    sigma = float(np.median(spread)) if spread else looks.sigma
+    mat, spread = _mat_beside(looks, colour, plain)
+    sigma = float(np.median(spread)) if len(spread) else looks.sigma
+    kinds, width = len(known.share), colour.shape[1] // (sides * pieces)
+    piece = np.broadcast_to(np.arange(colour.shape[1]) // width, cloth.shape)[cloth]
+    kind = each[:, cloth].argmax(axis=0)
+    counted = np.bincount(kinds * piece + kind, minlength=sides * pieces * kinds)
+    counted = counted.reshape(sides, pieces, kinds)
+    total = counted.sum(axis=2)
+    told = total > _FEW
+    share[told] = 0.85 * counted[told] / total[told, None] + 0.15 * known.share
     return Looks(known, share, mat, sigma, looks.kinds), each
 
 
+def _mat_beside(
+    looks: Looks, colour: np.ndarray, plain: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """(S, P, 3) the mat's colour beside each piece, and its spread where enough of it is seen."""
+    sides, pieces = looks.share.shape[:2]
+    some = plain.any(axis=1)
+    if not some.any():
+        return looks.mat, np.zeros(0)
+    seen, plain = colour[some], plain[some]
+    if len(looks.kinds) > 1:
+        expected = np.repeat(looks.mat.reshape(-1, 3), colour.shape[1] // (sides * pieces), axis=0)
+        seen = seen / looks.kinds[nearest_kind(seen, expected, looks.kinds)]
+    seen = np.where(plain[..., None], seen, np.float32(np.nan))
+    seen = seen.reshape(len(seen), sides * pieces, -1, 3).transpose(1, 3, 0, 2)
+    seen = seen.reshape(sides * pieces, 3, -1)  # piece by piece
+    middle = median_known(seen)
+    spread = 1.4826 * median_known(np.abs(seen - middle).reshape(len(seen), -1))[:, 0]
+    told = np.isfinite(seen[:, 0]).sum(axis=1) > _FEW
+    middle = middle.reshape(looks.mat.shape)
+    near = np.linalg.norm(middle - looks.mat, axis=2) < _DRIFT * looks.sigma + _DRIFT
+    near &= told.reshape(near.shape)
+    return np.where(near[..., None], middle, looks.mat), spread[told]
+
+
 def nearest_kind(colours: np.ndarray, mat: np.ndarray, kinds: np.ndarray) -> np.ndarray:
-    """(N,) which of the ground's colours each of (N, 3) is least unlike; `mat` (3,) or (N, 3)."""
+    """(...) which of the ground's colours each of (..., 3) is least unlike, `mat` as seen there."""
     if len(kinds) == 1:
-        return np.zeros(len(colours), int)
-    off = [np.linalg.norm(colours - mat * kind, axis=1) for kind in kinds]
+        return np.zeros(colours.shape[:-1], int)
+    off = [np.linalg.norm(colours - mat * kind, axis=-1) for kind in kinds]
     return np.argmin(off, axis=0)

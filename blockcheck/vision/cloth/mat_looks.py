@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 _SHADE = (0.55, 1.12)  # what light and shadow do to the mat's brightness
@@ -97,10 +98,20 @@ class Mat:
 
 
 def dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Sum of products over three channels; plain terms are faster than a reduction."""
-    if b.ndim == 1:
-        return np.asarray(a @ b)
-    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1] + a[..., 2] * b[..., 2])
+    """Sum of products over three channels, by OpenCV: NumPy is slow along so short an axis."""
+    way, summed = (b[None], a) if b.ndim == 1 else (np.ones((1, 3)), a * b)
+    return cv2.transform(summed.reshape(-1, 1, 3), way).reshape(summed.shape[:-1])
+
+
+def median_known(values: np.ndarray) -> np.ndarray:
+    """(..., 1) median along the last axis of what is no NaN; NaN where nothing is known."""
+    ordered = np.sort(values, axis=-1)  # NaN last
+    known = np.isfinite(values).sum(axis=-1, keepdims=True)
+    low, high = (
+        np.take_along_axis(ordered, np.maximum(k, 0), axis=-1)
+        for k in ((known - 1) // 2, known // 2)
+    )
+    return np.where(known > 0, (low + high) / 2, np.nan)
 
 
 def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
@@ -108,10 +119,10 @@ def _surface(points_px: np.ndarray, size: tuple[int, int]) -> np.ndarray:
     return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
 
 
-def lookup(mask: np.ndarray, at: np.ndarray, scale: int) -> np.ndarray:
-    i = ((at + 0.5) / scale).astype(int)
-    h, w = mask.shape
-    return np.asarray(mask[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)])
+def lookup(mask: np.ndarray, at: np.ndarray, scale: float = 1.0) -> np.ndarray:
+    """Values of a mask whose pixels are `scale` times larger at (h, w, 2) places."""
+    there = ((at + 0.5) / scale - 0.5).astype(np.float32)
+    return cv2.remap(mask, there, None, cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
 
 
 def linear(colour: np.ndarray) -> np.ndarray:

@@ -79,6 +79,7 @@ def find_outlines(
     mat_segments_px: np.ndarray | None = None,
     mat_segments_seen: np.ndarray | None = None,
     markers_px: np.ndarray = _NO_MARKERS,
+    small_rgb: np.ndarray | None = None,
 ) -> list[Outline]:
     """Find every block that lies whole in the photo.
 
@@ -92,12 +93,14 @@ def find_outlines(
         The mat's printed lines from crossing to crossing, and where they were seen.
     markers_px : (N, 2) array
         Middles of printed markers: what shows three is a card, no block.
+    small_rgb : (h, w, 3) uint8 array, optional
+        As of `photo.shrunk`, where it is made already.
 
     Raises
     ------
     NoBlockError, BlockCutOffError, BlockTooSmallError, EdgeNotFoundError
     """
-    small = Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen)
+    small = Small.of(rgb, exclude_px, mat_segments_px, mat_segments_seen, small_rgb)
     candidates: list[list[Candidate]] = []
     problem: MeasureError | None = None
     for mat in grounds(small):

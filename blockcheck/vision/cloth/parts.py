@@ -42,4 +42,4 @@ class Parts:
         """Mask of the parts that are wanted."""
         wanted = wanted.copy()
         wanted[0] = False
-        return np.asarray(wanted.astype(np.uint8)[self.label])
+        return np.take(wanted.astype(np.uint8), self.label)

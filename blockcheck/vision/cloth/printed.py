@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 
 from .evidence import BESIDE, ON, Colours
-from .mat_looks import dot, linear
-from .small_picture import PlaneLike
+from .mat_looks import dot, linear, lookup, median_known
+from .small_picture import PlaneLike, depths
 
 _ENOUGH = 150  # pieces of line to tell their colour from
 _LINE_MM = 0.9  # the widest printed line
@@ -75,10 +75,8 @@ class Printed:
     corner_px: np.ndarray
 
     def at(self, places_px: np.ndarray) -> np.ndarray:
-        """What (..., 2) places are."""
-        i = (places_px - (self.corner_px - 0.5)).astype(np.int32)
-        h, w = self.mask.shape
-        return np.asarray(self.mask[np.clip(i[..., 1], 0, h - 1), np.clip(i[..., 0], 0, w - 1)])
+        """What (h, w, 2) places are."""
+        return lookup(self.mask, places_px - self.corner_px)
 
 
 def ink_of(rgb: np.ndarray, plane: PlaneLike, segments: np.ndarray, seen: np.ndarray) -> Ink | None:
@@ -122,11 +120,11 @@ def lines_near(
     h, w = rgb.shape[:2]
     low = np.clip(np.floor(box.min(0)), 0, (w - 2, h - 2)).astype(int)
     high = np.clip(np.ceil(box.max(0)), low + 2, (w, h)).astype(int)
-    centre = segments.mean(1)
-    inner = plane.px_from_mm(middle + (2 - reach) * (corners_mm - middle)).astype(np.float32)
+    centre = segments.mean(axis=1)
     near = ((centre > low) & (centre < high)).all(axis=1)
     if reach < 1.8:  # lines under the middle of a block matter to none of its edges
-        near[near] = [cv2.pointPolygonTest(inner, c, False) < 0 for c in centre[near].tolist()]
+        inner = plane.px_from_mm(middle + (2 - reach) * (corners_mm - middle))
+        near &= depths(centre, inner).min(axis=1) < 0
     pieces = segments[near]
     mask = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
     printed = Printed(ink, None, mask, low.astype(float))
@@ -237,9 +235,9 @@ def _along_lines(
         there = own[seen[own]]
         at = line[seen[own]], cell[seen[own]]
         grid[0][at], grid[1][at] = place[there], width[there]
-        usual = _median_known(grid)
+        usual = median_known(grid)
         apart = np.abs(grid[0] - usual[0])
-        spread = _median_known(apart)
+        spread = median_known(apart)
         good = apart <= 3 * spread + 3 * step
         far = np.arange(-_FAR, _FAR + 1)
         kernel = 1 / (np.abs(far) + 0.5) ** 2
@@ -258,17 +256,6 @@ def _along_lines(
     return offset, wide, known
 
 
-def _median_known(values: np.ndarray) -> np.ndarray:
-    """(..., 1) median along the last axis of what is no NaN; NaN where nothing is known."""
-    ordered = np.sort(values, axis=-1)  # NaN last
-    known = np.isfinite(values).sum(axis=-1, keepdims=True)
-    low, high = (
-        np.take_along_axis(ordered, np.maximum(k, 0), axis=-1)
-        for k in ((known - 1) // 2, known // 2)
-    )
-    return np.where(known > 0, (low + high) / 2, np.nan)
-
-
 def _across(rgb: np.ndarray, plane: PlaneLike, pieces: np.ndarray) -> tuple[np.ndarray, float]:
     """(N, 2 K + 1, 3) colours across pieces of line, the median along each; and the step in px."""
     a, b = pieces[len(pieces) // 2]
@@ -280,12 +267,11 @@ def _across(rgb: np.ndarray, plane: PlaneLike, pieces: np.ndarray) -> tuple[np.n
     along = pieces[:, 1] - pieces[:, 0]
     normal = np.stack([along[:, 1], -along[:, 0]], axis=1)
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    t = step * np.arange(-half, half + 1)
-    at = (
-        pieces[:, :1, None] * (1 - _WITHIN)[None, :, None, None]
-        + pieces[:, 1:, None] * _WITHIN[None, :, None, None]
-        + (normal[:, None] * t[:, None])[:, None]
-    ).astype(np.float32)
+    t = (step * np.arange(-half, half + 1)).astype(np.float32)
+    at = np.empty((len(pieces), len(_WITHIN), len(t), 2), np.float32)
+    for i in (0, 1):  # one coordinate at a time keeps the inner loop long
+        on = pieces[:, 0, None, i] + along[:, None, i] * _WITHIN
+        at[..., i] = on[:, :, None] + (normal[:, i, None] * t)[:, None]
     n, m, k = at.shape[:3]
     found = np.empty((n, m, k, 3), np.uint8)
     for first in range(0, n, 3000):

@@ -192,7 +192,10 @@ def _line(x: np.ndarray, y: np.ndarray) -> tuple[float, float]:
     weight = np.ones(len(x))
     slope = start = 0.0
     for _ in range(12):
-        A = np.stack([x, np.ones_like(x)], axis=1) * weight[:, None]
-        slope, start = np.linalg.lstsq(A, y * weight, rcond=None)[0]
-        weight = 1 / np.sqrt(np.maximum(np.abs(y - slope * x - start), 0.3))
+        total = weight.sum()
+        middle, level = weight @ x / total, weight @ y / total
+        away = weight * (x - middle)
+        slope = away @ (y - level) / max(away @ (x - middle), 1e-12)
+        start = level - slope * middle
+        weight = 1 / np.maximum(np.abs(y - slope * x - start), 0.3)
     return float(slope), float(start)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import cv2
 import numpy as np
 
-from ..photo import coarse
+from ..photo import shrunk
 from .mat_looks import Mat
 
-COARSE_PX = 504  # long side of the small picture: an eighth of 12 megapixels
 CLOTH_MM = 0.5
 _COARSE_SHADE = (0.75, 1.12)
 _ANY_SHADE = (0.2, 2.0)
@@ -54,10 +54,13 @@ class Small:
         exclude_px: Sequence[np.ndarray],
         segments: np.ndarray | None,
         seen: np.ndarray | None,
+        small_rgb: np.ndarray | None = None,
     ) -> Small:
+        """Take the photo and, where it is made already, its small picture (as of `shrunk`)."""
         h, w = rgb.shape[:2]
-        scale = max(1, round(max(h, w) / COARSE_PX))
-        small = cv2.medianBlur(coarse(rgb, scale), 5)  # takes away printed lines
+        small = shrunk(rgb) if small_rgb is None else small_rgb
+        scale = round(max(h, w) / max(small.shape))
+        small = cv2.medianBlur(small, 5)  # takes away printed lines
         cards = np.zeros(small.shape[:2], np.uint8)
         for polygon in exclude_px:
             cv2.fillPoly(
@@ -180,7 +183,7 @@ class Small:
         own = (mat.unlike(here, there, _ANY_SHADE) < 3 * mat.limit).all(axis=0)
         own &= (self.cards[i[..., 1], i[..., 0]] == 0).all(axis=0)
         # a weave shows lines here and there; 0: too few are known to say
-        near = self.lines_seen()[i[..., 1], i[..., 0]]
+        near = self.lines_seen[i[..., 1], i[..., 0]]
         own &= ((near > _MOST_SEEN) | (near == 0)).all(axis=0)
         # beside an edge of cloth the two sides of a line are not alike
         own &= np.abs(part[0] - part[1]).max(axis=1) < _ALIKE * part.mean(axis=(0, 2))
@@ -223,7 +226,7 @@ class Small:
             return np.zeros((0, 2, 2)), np.zeros(0, bool)
         return self.segments, self.seen
 
-    @property
+    @cached_property
     def cell(self) -> int:
         """Small pixels from line to line of the mat; none, 0."""
         if self.segments is None:
@@ -231,6 +234,7 @@ class Small:
         ends = self.to_small(self.segments)
         return int(np.median(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
 
+    @cached_property
     def lines_seen(self) -> np.ndarray:
         """(h, w) part of the mat's lines near each place that are seen there; none known, 0."""
         if self.segments is None or self.seen is None:
@@ -279,3 +283,10 @@ class Small:
         around = np.zeros(len(middle), bool)
         around[inside] = ring[middle[inside, 1], middle[inside, 0]]
         return bool(around.sum() >= 12 and self.seen[around].mean() > 0.85)
+
+
+def depths(points: np.ndarray, corners: np.ndarray) -> np.ndarray:
+    """(N, 4) how far inside the sides of four corners in clockwise order points lie."""
+    along = np.roll(corners, -1, axis=0) - corners
+    inwards = along @ np.array([[0, 1], [-1, 0]]) / np.linalg.norm(along, axis=1, keepdims=True)
+    return np.asarray(np.einsum("nsi,si->ns", points[:, None] - corners[None], inwards))
