@@ -12,7 +12,7 @@ from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
 from ..project.records import check_plan
-from ..report import advice_words, cutting_words, rows_words, words
+from ..report import advice_words, cutting_words, rows_words, trim_words, words
 from ..report.trimmed_words import after_trimming
 from ..units import parse_size
 from .as_json import to_json
@@ -107,8 +107,8 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
         for block in chosen:
             name = words.sentence(called(block.name))
             lines += ["", f"{name}{words.trim_state(one, block)}"]
-            lines += [f"  {problem}" for problem in block.problems]
-            steps = block.instructions(unit=one.plan.unit, fraction=one.plan.fraction)
+            lines += [f"  {problem}" for problem in trim_words.problems(one.plan, block)]
+            steps = trim_words.instructions(one.plan, block)
             lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]
     _say(lines)
     note(f"\n{words.RULER_FIRST} {words.CAUTION}")

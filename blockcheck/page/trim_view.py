@@ -10,7 +10,7 @@ from markupsafe import Markup
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from ..report import words
+from ..report import trim_words, words
 from ..uncertainty import verdict
 
 Shown = dict[str, Any]
@@ -32,7 +32,7 @@ def trim(
     plan, here = quilt.plan, names.index(one.name)
     size = words.size(plan, *quilt.size_mm)
     steps = []
-    for kind, line in one.steps(unit=plan.unit, fraction=plan.fraction):
+    for kind, line in trim_words.steps(plan, one):
         what = cut_key(one, kind)
         steps.append({"said": words.sentence(line), "what": what, "done": what in ticks})
     return {
@@ -42,6 +42,7 @@ def trim(
         "size": size,
         "said": words.sentence(words.trim_state(quilt, one).lstrip(":; ")),
         "trim": one,
+        "problems": trim_words.problems(plan, one),
         "steps": steps,
         "drawing": drawing,
         "before": names[here - 1] if here else None,

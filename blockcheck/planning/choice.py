@@ -205,7 +205,6 @@ def trims_of(
         points_mm=[record.points_mm for record in used],
         seam_mm=plan.seam_mm,
         centre_lines_mm=[record.centre_line_mm for record in used],
-        unit=plan.unit,
     )
 
 

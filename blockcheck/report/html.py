@@ -15,7 +15,7 @@ from ..files import write_whole
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
 from ..project.records import PhotoFile
-from . import advice_words, cutting_words, drawing, pair_words, rows_words, words
+from . import advice_words, cutting_words, drawing, pair_words, rows_words, trim_words, words
 from .quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 from .trim_picture import flat_photo, trim_picture
 from .trimmed_words import after_trimming
@@ -64,6 +64,7 @@ def report_html(
         q=quilt,
         words=words,
         advice=advice_words,
+        trim_words=trim_words,
         rows_words=rows_words,
         cutting_words=cutting_words,
         pair_words=pair_words,

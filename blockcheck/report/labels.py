@@ -11,7 +11,7 @@ from reportlab.lib.utils import simpleSplit
 from ..files import write_whole
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import words
+from . import trim_words, words
 from .phrases import SHORT_CAUTION
 from .rows_words import places
 from .tagged_pdf import TaggedCanvas
@@ -110,7 +110,7 @@ class _Page:
             for line in words.label_lines(quilt, trim):
                 y = self._write([line], _PLAIN, self._size(line, _PLAIN, 13, room), x, y)
         left = int((y - (self.height - _HEAD - (k // _ACROSS + 1) * self.tall) - 6) // 12.6)
-        doubts = simpleSplit(known(" ".join(trim.problems)), _BOLD, 10.5, room)
+        doubts = simpleSplit(known(" ".join(trim_words.problems(plan, trim))), _BOLD, 10.5, room)
         if len(doubts) > left:
             doubts = ["More about this block is in the report."]
         if doubts:

@@ -13,7 +13,7 @@ from ..files import write_whole
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import cutting_words, words
+from . import cutting_words, trim_words, words
 from .card_sheet import PAPERS_MM
 from .tagged_pdf import TaggedCanvas
 
@@ -187,7 +187,7 @@ class _Sheet:
     ) -> None:
         c = self.canvas
         leave = ("No trimming needed.",) if trim.nothing_to_trim else ()
-        said = known(" ".join((*leave, *trim.problems)))
+        said = known(" ".join((*leave, *trim_words.problems(quilt.plan, trim))))
         problems = simpleSplit(said, _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
         room_w, room_h = wide - 128, y + tall - low - 50
@@ -199,7 +199,7 @@ class _Sheet:
             c.rect(x, y + tall - 17, 13, 13)
         with c.marked("H2"):
             self._name(name, x + 20, y + tall - 16, wide - 30)
-        steps = trim.instructions(unit=quilt.plan.unit, fraction=quilt.plan.fraction)
+        steps = trim_words.instructions(quilt.plan, trim)
         with c.marked("Figure", f"{words.sentence(name)}: {'; '.join(steps)}"):
             c.setLineWidth(2.5)
             c.rect(x0, y0, w, h)

@@ -68,6 +68,6 @@ def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str
     if waiting := [b.name for b in done if not b.checked]:
         said.append(
             f"Trimmed but not measured since: {names(waiting)}. One more photo of each, or of several "
-            "at once, checks the trimming (blockcheck add PHOTO --again NAME --trimmed)."
+            "together, checks the trimming (blockcheck add PHOTO --again NAME --trimmed)."
         )
     return tuple(said)

@@ -19,6 +19,7 @@ from .phrases import RULER_FIRST as RULER_FIRST
 from .phrases import chance as chance
 from .phrases import names as names
 from .phrases import sentence as sentence
+from .trim_words import bulges
 
 AIM = {"width": "wide", "height": "high"}
 MANY = 40  # beyond so many of a thing, an overview comes first and the rest is folded
@@ -158,7 +159,7 @@ def _cut_off(quilt: QuiltPlan, choice: Choice) -> list[str]:
     """Which points the size cuts off, and where nothing is known of points."""
     plan, said = quilt.plan, []
     lost = [
-        f"{p.name} of {called(t.name)} by {length(plan, p.short_mm, fraction=32)} at the {p.side}"
+        f"point {p.name} of {called(t.name)} by {length(plan, p.short_mm, fraction=32)} at the {p.side}"
         for t in choice.trims
         for p in t.cut_points
     ]
@@ -305,7 +306,9 @@ def amounts(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
         if not sticks_out(cut) and min(cut.first_mm, cut.second_mm) > -SEEN_MM:
             found.append("–")
         else:
-            found.append(ends[0] if ends[0] == ends[1] else " to ".join(ends))
+            middle = length(quilt.plan, cut.most_mm).removesuffix(f" {quilt.plan.unit}")
+            ends = [f"{middle} in the middle"] if bulges(cut) else ends
+            found.append(ends[0] if len(set(ends)) == 1 else " to ".join(ends))
     return tuple(found)
 
 
@@ -321,7 +324,9 @@ def label_lines(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
         ends = ("left", "right") if side in ("top", "bottom") else ("top", "bottom")
         first, second = (amount(quilt.plan, mm) for mm in (cut.first_mm, cut.second_mm))
         along = f"{first} at the {ends[0]}, {second} at the {ends[1]}"
-        said.append(f"{side}: {first if first == second else along}")
+        if bulges(cut):
+            along = f"{amount(quilt.plan, cut.most_mm)} in the middle"
+        said.append(f"{side}: {first if first == second and not bulges(cut) else along}")
     return tuple(said) or ("Nothing sticks out.",)
 
 

@@ -7,11 +7,13 @@ import pytest
 from shapely import Polygon, contains, polygons, prepare
 
 from blockcheck.errors import PlanError
+from blockcheck.planning.plan import Plan
 from blockcheck.planning.trimming import placement as placing
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.rectangles import axes
 from blockcheck.planning.trimming.shortage import below_size
 from blockcheck.planning.trimming.trim_lines import trim, trim_all
+from blockcheck.report import trim_words
 from blockcheck.units import INCH
 
 SAILBOAT = np.array([[0.0, 0.0], [6.75, 0.0], [6.75, 9.75], [0.0, 9.75]]) * INCH
@@ -20,7 +22,7 @@ SAILBOAT = np.array([[0.0, 0.0], [6.75, 0.0], [6.75, 9.75], [0.0, 9.75]]) * INCH
 def test_even_cut():
     plan = trim(Block("sailboat", SAILBOAT), 6.5 * INCH, 9.5 * INCH)
     assert plan.fits
-    assert not plan.problems
+    assert not trim_words.problems(Plan(), plan)
     for cut in plan.offcuts:
         assert (cut.first_mm, cut.second_mm) == pytest.approx((INCH / 8, INCH / 8), abs=0.01)
 
@@ -39,9 +41,12 @@ def test_words_as_a_quilter_trims():
     line = np.array([[3.25, 0], [3.25, 9.5]]) * INCH
     plan = trim(Block("s", shape), 6.5 * INCH, 9.5 * INCH, points_mm=points, centre_line_mm=line)
     assert plan.fits
-    assert "off the right edge: 3/16 in at the top, 1/8 in at the bottom" in plan.instructions()
-    assert "Turn" in plan.instructions()[2]
-    assert "6 1/2 in and 9 1/2 in lines" in plan.instructions()[2]
+    assert (
+        "off the right edge: 3/16 in at the top, 1/8 in at the bottom"
+        in trim_words.instructions(Plan(), plan)
+    )
+    assert "Turn" in trim_words.instructions(Plan(), plan)[2]
+    assert "6 1/2 in and 9 1/2 in lines" in trim_words.instructions(Plan(), plan)[2]
 
 
 def test_best_angle():
@@ -67,7 +72,7 @@ def test_point_that_is_cut_off():
     (lost,) = plan.cut_points
     assert (lost.name, lost.side) == ("mast", "top")
     assert lost.short_mm == pytest.approx(INCH / 8, abs=0.02)
-    assert "mast would be cut off by 1/8 in" in plan.problems[0]
+    assert "mast would be cut off by 1/8 in" in trim_words.problems(Plan(), plan)[0]
 
 
 def test_centre_line():
@@ -86,11 +91,11 @@ def test_centre_line_gives_way_to_cloth():
     plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=line)
     assert plan.fits
     assert plan.off_centre_mm == pytest.approx(0.25 * INCH, abs=0.02)
-    assert any("centre line" in p for p in plan.problems)
+    assert any("centre line" in p for p in trim_words.problems(Plan(), plan))
 
 
 def test_a_motif_is_not_moved_to_win_back_a_hair_of_seam_allowance():
-    # the right half is 0.3 mm too low for the size: the left half alone would give nothing
+    # the right half is 0.3 mm too short for the size: the left half alone would give nothing
     low = SAILBOAT.copy()
     low[1:3, 1] += 0.3, -0.3
     block = Block("s", low, give_mm=INCH / 32)
@@ -104,7 +109,7 @@ def test_a_motif_is_not_moved_to_win_back_a_hair_of_seam_allowance():
 def test_too_small():
     plan = trim(Block("s", SAILBOAT), 7 * INCH, 9.5 * INCH)
     assert not plan.fits
-    assert "short" in " ".join(plan.instructions())
+    assert "short" in " ".join(trim_words.instructions(Plan(), plan))
     with pytest.raises(PlanError):
         trim(Block("s", SAILBOAT), 0.4 * INCH, 9 * INCH)
     with pytest.raises(PlanError):
@@ -238,5 +243,17 @@ def test_every_block_with_straight_edges_is_laid(turned):
 def test_what_would_be_written_as_0_is_nothing():
     """A right edge that leans out from about 1/50 in at the top to 1/8 in at the bottom."""
     shape = np.array([[0, 0], [6.02, 0], [6.125, 9], [0, 9]]) * INCH
-    right, *_ = trim(Block("b", shape), 6 * INCH, 9 * INCH).instructions()
+    plan = trim(Block("b", shape), 6 * INCH, 9 * INCH)
+    right, *_ = trim_words.instructions(Plan(), plan)
     assert right.startswith("off the right edge: nothing at the top, 1/8 in")
+
+
+def test_an_edge_that_bulges_says_where():
+    """Both ends on the trim line, 1/8 in outside it between them: not nothing at both ends."""
+    shape = np.array([[0, 0], [6, 0], [6.125, 4.5], [6, 9], [0, 9]]) * INCH
+    plan = trim(Block("b", shape), 6 * INCH, 9 * INCH)
+    right, *_ = trim_words.instructions(Plan(), plan)
+    assert (
+        right
+        == "off the right edge: nothing at the top, 1/8 in in the middle, nothing at the bottom"
+    )

@@ -143,7 +143,10 @@ def lay_rows(
     if lines < 2:
         return replace(result, note="A single row has no seams to match with another row's.")
     if result.to_sew or result.left_over:
-        note = "An order of the blocks is worked out once every block has a place, and every place one."
+        note = (
+            "The best order of the blocks is worked out once there is a block for every place, and "
+            "none left over."
+        )
         return replace(result, note=note)
     arrangement = arrange(
         {p.name: p.cut_mm for p in as_is},

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ...errors import PlanError
-from ...units import INCH, format_length
+from ...units import INCH
 from .block import Block
 from .offcuts import Offcut, offcuts
 from .placement import SIDES, Placement, Wishes, place_all
@@ -49,8 +49,6 @@ class TrimPlan:
         Points that lie nearer than one seam allowance to a trim line.
     off_centre_mm : float
         How far the centre line lies from the middle, at its worse end; 0 if none is marked.
-    problems : tuple of str
-        What could not be had, in words.
     """
 
     name: str
@@ -60,7 +58,6 @@ class TrimPlan:
     offcuts: tuple[Offcut, ...]
     cut_points: tuple[CutPoint, ...]
     off_centre_mm: float
-    problems: tuple[str, ...]
 
     @property
     def nothing_to_trim(self) -> bool:
@@ -73,57 +70,10 @@ class TrimPlan:
         out = [sticks_out(o) for o in self.offcuts]
         return self.fits and any(out) and not all(out)
 
-    def instructions(self, *, unit: str = "in", fraction: int = 16) -> tuple[str, ...]:
-        """Write the cuts in the order of work: right and top, turn the block, left and bottom."""
-        return tuple(said for _, said in self.steps(unit=unit, fraction=fraction))
-
-    def steps(self, *, unit: str = "in", fraction: int = 16) -> tuple[tuple[str, str], ...]:
-        """The instructions, each with what it is: a side, "turn" or "leave"."""
-        if self.nothing_to_trim:
-            return (("leave", f"leave it: no edge sticks out by more than {_leave(unit)}"),)
-        lines = {o.side: _line(o, unit, fraction) for o in self.offcuts}
-        size = [
-            format_length(mm, unit=unit, fraction=32)
-            for mm in (self.placement.width_mm, self.placement.height_mm)
-        ]
-        turn = (
-            f"Turn the block 180°; line up the ruler's {size[0]} and {size[1]} lines with the two "
-            "edges you just cut."
-        )
-        return (
-            ("right", lines["right"]),
-            ("top", lines["top"]),
-            ("turn", turn),
-            ("left", lines["left"]),
-            ("bottom", lines["bottom"]),
-        )
-
 
 def sticks_out(cut: Offcut) -> bool:
     """Whether an edge lies outside its trim line by more than is worth leaving."""
     return max(cut.first_mm, cut.second_mm, cut.most_mm) > LEAVE_MM + _TOLERANCE_MM
-
-
-def _leave(unit: str) -> str:
-    return format_length(LEAVE_MM, unit=unit, fraction=32)
-
-
-def _line(cut: Offcut, unit: str, fraction: int) -> str:
-    ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
-    parts = []
-    for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
-        where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
-        size = format_length(abs(value), unit=unit, fraction=32 if value < 0 else fraction)
-        if abs(value) < SEEN_MM or size == format_length(0.0, unit=unit):
-            size = "nothing"
-        elif value < 0:
-            size += " short"
-        parts.append(f"{size} {where}")
-    if sticks_out(cut):
-        return f"off the {cut.side} edge: {', '.join(parts)}"
-    if min(cut.first_mm, cut.second_mm) > -SEEN_MM:
-        return f"nothing off the {cut.side} edge"
-    return f"nothing off the {cut.side} edge: {', '.join(p for p in parts if 'short' in p)}"
 
 
 def trim(
@@ -134,7 +84,6 @@ def trim(
     points_mm: Mapping[str, ArrayLike] | None = None,
     seam_mm: float = INCH / 4,
     centre_line_mm: ArrayLike | None = None,
-    unit: str = "in",
 ) -> TrimPlan:
     """Lay the chosen size on a block.
 
@@ -154,8 +103,6 @@ def trim(
         Seam allowance.
     centre_line_mm : array_like, shape (2, 2), optional
         Two points of the motif's centre line; upright or level, whichever is nearer.
-    unit : {"in", "cm"}
-        For the words in `problems`.
     """
     return trim_all(
         [block],
@@ -164,7 +111,6 @@ def trim(
         points_mm=[points_mm or {}],
         seam_mm=seam_mm,
         centre_lines_mm=[centre_line_mm],
-        unit=unit,
     )[0]
 
 
@@ -176,7 +122,6 @@ def trim_all(
     points_mm: Sequence[Mapping[str, ArrayLike]] | None = None,
     seam_mm: float = INCH / 4,
     centre_lines_mm: Sequence[ArrayLike | None] | None = None,
-    unit: str = "in",
 ) -> tuple[TrimPlan, ...]:
     """Lay the chosen size on many blocks: as `trim`, in less time than one by one.
 
@@ -206,12 +151,12 @@ def trim_all(
         names.append(tuple(points))
         wishes.append(Wishes(block, half, places.reshape(-1, 2), seam_mm, centre, axis))
     return tuple(
-        _judged(wish, laid, some, unit)
+        _judged(wish, laid, some)
         for wish, laid, some in zip(wishes, place_all(wishes), names, strict=True)
     )
 
 
-def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) -> TrimPlan:
+def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...]) -> TrimPlan:
     """What falls off, and what could not be had."""
     block = wishes.block
     cuts = offcuts(block, laid)
@@ -224,18 +169,7 @@ def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...], unit: str) 
     fits = laid.lack_mm <= _TOLERANCE_MM
     given = max(-laid.clearance_mm, 0.0)
     given = min(given, block.give_mm) if fits else given
-    problems = []
-    if not fits:
-        worst = min(cuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
-        short = format_length(given, unit=unit, fraction=32, rounding="up")
-        problems.append(f"The block is {short} short, most of it at the {worst.side} edge.")
-    for p in lost:
-        short = format_length(p.short_mm, unit=unit, fraction=32)
-        problems.append(f"The point {p.name} would be cut off by {short} at the {p.side} edge.")
-    if off > INCH / 64:
-        amount = format_length(off, unit=unit, fraction=32)
-        problems.append(f"The centre line is {amount} off the middle.")
-    return TrimPlan(block.name, laid, fits, given, cuts, lost, off, tuple(problems))
+    return TrimPlan(block.name, laid, fits, given, cuts, lost, off)
 
 
 def _cut_points(
