@@ -19,6 +19,7 @@ from blockcheck.vision.references import mat_lines as grid
 from blockcheck.vision.references import square as plain_square
 from fixtures.make import quad
 from fixtures.scene import Block, Camera, Card, Mat, Scene, Square, save, truth
+from fixtures.surroundings import shadow
 
 INCH = 25.4
 SQUARE_CORNERS = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
@@ -138,6 +139,19 @@ def test_a_ruler_beside_is_no_block(tmp_path):
     save(scene, tmp_path / "p.jpg")
     (found,) = blockcheck.measure_photo(tmp_path / "p.jpg", card_side="4in").blocks
     assert abs(found.width_mm.value - 150) < found.width_mm.u95
+
+
+def test_a_patch_of_sun_is_no_block(tmp_path):
+    """On a plain mat, where no lines are seen in it: its border is soft."""
+    sun = shadow(quad(90, 130, (125, 60), 7), left=2.0, soft_mm=8)
+    block = Block(quad(140, 200, (-70, 0), 2))
+    plain = Mat(lines_mm=None, colour=(100, 112, 108))
+    scene = Scene(PHONE, plain, (CARD,), (block,), seed=6, over=(sun,))
+    assert holds(measured(scene, tmp_path, card_side="4in"))
+    save(replace(scene, blocks=()), tmp_path / "q.jpg")
+    refused = blockcheck.measure_photo(tmp_path / "q.jpg", card_side="4in")
+    assert [p.code for p in refused.problems if p.level == "error"] == ["edge_not_found"]
+    assert "light" in refused.problems[-1].message
 
 
 def test_steps_about_a_point_leave_it_where_it_is_seen():

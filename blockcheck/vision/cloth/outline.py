@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...errors import BlockCutOffError, MeasureError, NoBlockError
+from ...errors import BlockCutOffError, EdgeNotFoundError, MeasureError, NoBlockError
 from .around import judge_corners, judge_left_out
 from .candidates import (
     Candidate,
@@ -19,7 +19,8 @@ from .candidates import (
 )
 from .following import follow_sides
 from .grounds import grounds
-from .judging import explained, judge_unbroken, trusted
+from .judging import BY_HAND, doubtful, explained, judge_unbroken, trusted
+from .light import is_light
 from .mat_looks import Mat
 from .printed import Ink, ink_of
 from .small_picture import CLOTH_MM, PlaneLike, Small
@@ -122,7 +123,12 @@ def find_outlines(
         where = plane.px_from_mm(c.corners_mm, CLOTH_MM)
         failures.append((explained(error, where, c.faces), c.area_mm2))
 
+    lights: list[np.ndarray] = []
     for readings in candidates:
+        where = plane.px_from_mm(readings[0].corners_mm, CLOTH_MM)
+        if not small.cell and is_light(rgb, plane, where):  # lines are seen in light
+            lights.append(where)
+            continue
         errors: list[MeasureError] = []
         for c in _in_turn(readings, small, plane):
             try:
@@ -135,6 +141,12 @@ def find_outlines(
             fail(errors[0], readings[0])
     if not followed and isinstance(problem, BlockCutOffError):
         raise problem
+    if lights and not followed and not failures:
+        raise EdgeNotFoundError(
+            "What was found has no sharp edge: light or a shadow on the mat, or cloth out of focus.",
+            f"Let the phone focus before you press, in even light, {BY_HAND}",
+            doubtful(lights[0], *range(4)),
+        )
     found: list[Outline] = []
     for o, c in followed:
         others = [other.corners_px for other, _ in followed if other is not o]
