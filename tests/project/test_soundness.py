@@ -56,6 +56,10 @@ def test_every_row_has_a_checksum_that_one_changed_number_breaks(sound):
     assert "sound   block 1: 6 in" in said
 
 
+def test_bytes_that_a_spoiled_page_gives_for_a_word_are_another_checksum():
+    assert seals.digest("block", {"note": b"stiff"}) != seals.digest("block", {"note": "stiff"})
+
+
 def test_a_lost_row_and_one_too_many_are_told(sound):
     by_hand(sound, "DELETE FROM event WHERE what = 'note'")
     with pytest.raises(DamagedProjectError, match="a line of its history"):
