@@ -77,7 +77,7 @@ def add(
         if together and len(fresh) < len(paths):
             there = next(p for p in paths if p not in fresh)
             raise ProjectError(
-                f"{there.name} is in already, as block {_known(quilt, there)}.",
+                f"{there.name} is already in, as block {_known(quilt, there)}.",
                 f"To measure that block from all photos: --again {_known(quilt, there)}",
             )
         for path in paths:
@@ -123,7 +123,7 @@ def _say_kept(quilt: Project, result: PhotoResult, called: Sequence[str], said: 
 
 
 def _say_known(path: Path, known: str) -> None:
-    tell(f"the same photo  {path.name} is in already, as block {known}.")
+    tell(f"the same photo  {path.name} is already in, as block {known}.")
 
 
 def _names(quilt: Project, name: Sequence[str], again: Sequence[str]) -> list[str] | None:

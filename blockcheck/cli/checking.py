@@ -44,7 +44,7 @@ from .voice import Status, in_words, leave, note, refuse, say
     "--cloth-height",
     metavar="LENGTH",
     default="0.76mm",
-    help="Height of its upper face above the mat.",
+    help="Height of its top above the mat.",
 )
 @click.option(
     "--project",

@@ -47,7 +47,7 @@ def show(project: Path, name: str) -> None:
 @PROJECT
 @NAME
 @click.option("--name", "new_name", metavar="NAME", help="Another name.")
-@click.option("--state", type=click.Choice(STATES), help="What is done with it.")
+@click.option("--state", type=click.Choice(STATES), help="What has become of it.")
 @click.option("--note", "text", metavar="TEXT", help='A note; "" takes it away.')
 @click.option("--kind", metavar="NAME", help="Which kind of block it is.")
 def change(

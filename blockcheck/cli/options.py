@@ -96,7 +96,7 @@ REFERENCES = {
     ),
     "square": ("Side of a plain square in the photo, like 3in.", ""),
     "grid": ("Spacing of the mat's lines, 1in or 1cm; needed only without a card.", ""),
-    "cloth-height": ("Height of the cloth's upper face above the mat.", "0.5mm"),
+    "cloth-height": ("Height of the top of the cloth above the mat.", "0.5mm"),
 }
 
 

@@ -13,7 +13,7 @@ from .voice import in_words, say
 
 @command("page")
 @click.argument("project", required=False, type=click.Path(path_type=Path), metavar="[PROJECT]")
-@click.option("--phone", is_flag=True, help="Listen in the local network too, for a phone.")
+@click.option("--phone", is_flag=True, help="Let a phone in the same network open the page too.")
 @click.option("--browser/--no-browser", default=True, help="Open the browser, or not.")
 @click.option(
     "--port",

@@ -41,7 +41,7 @@ COUNTS = {
     "seams-across": "Seams that you cross going across a block.",
     "seams-down": "Seams that you cross going down a block.",
     "rows": "Rows in the quilt.",
-    "blocks-per-row": "Blocks in a row, alternate blocks counted too.",
+    "blocks-per-row": "Blocks in a row, counting alternate blocks.",
 }
 NONE = "none"
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
@@ -67,9 +67,7 @@ def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
                 click.option(f"--{name}", metavar="COUNT", help=text)
                 for name, text in COUNTS.items()
             ),
-            click.option(
-                "--trim-to", metavar="WxH", help="The size to trim to, where you choose it."
-            ),
+            click.option("--trim-to", metavar="WxH", help="The size to trim to, if you choose it."),
             click.option(
                 "--keep-square/--no-keep-square",
                 default=None,

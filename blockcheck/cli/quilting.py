@@ -28,13 +28,13 @@ from .voice import Status, in_words, note, say, stop
 @click.option(
     "--planned", metavar="WxH", help="Planned unfinished size; of one half with --halves."
 )
-@click.option("--seams-across", metavar="COUNT", type=click.IntRange(0), help="As of the plan.")
-@click.option("--seams-down", metavar="COUNT", type=click.IntRange(0), help="As of the plan.")
+@click.option("--seams-across", metavar="COUNT", type=click.IntRange(0), help="As in the plan.")
+@click.option("--seams-down", metavar="COUNT", type=click.IntRange(0), help="As in the plan.")
 @click.option(
     "--halves/--no-halves", default=None, help="Sewn as two mirrored halves that are then joined."
 )
 @click.option("--motif", metavar="WORDS", help="What it shows.")
-@click.option("--trim-to", metavar="WxH", help="The size to trim to, where you choose it.")
+@click.option("--trim-to", metavar="WxH", help="The size to trim to, if you choose it.")
 @click.option("--remove", is_flag=True, help="Take this kind out of the plan.")
 def kind(
     project: Path,
@@ -71,8 +71,8 @@ def kind(
                 size = None if trim_to == NONE else parse_size(trim_to, plan.unit)
                 new = new.with_chosen(name, size)
             quilt.set_plan(new)
-        rows = [row for row in setting_words.rows(quilt.plan) if row[0] == "kinds of blocks"]
-        say(words.table(rows or [("kinds of blocks", quilt.plan.kind)]))
+        kinds = dict(setting_words.rows(quilt.plan))["kinds of blocks"]
+        say(words.table([("kinds of blocks", kinds or quilt.plan.kind)]))
 
 
 def _with(plan: Plan, name: str, given: Mapping[str, object], remove: bool) -> Plan:

@@ -85,7 +85,7 @@ FABRIC_OPTIONS: list[Decorator] = [
         "--width-of",
         metavar="FABRIC=LENGTH",
         multiple=True,
-        help="Usable width of one fabric, where it is another than --fabric-width.",
+        help="Usable width of one fabric, if it is not --fabric-width.",
     ),
     click.option(
         "--have",
@@ -110,7 +110,7 @@ FABRIC_OPTIONS: list[Decorator] = [
     click.option(
         "--backing-width",
         metavar="LENGTH",
-        help=told("Usable width of the backing, like 106in.", "as the fabric"),
+        help=told("Usable width of the backing, like 106in.", "same as the fabric"),
     ),
 ]
 

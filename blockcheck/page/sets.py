@@ -93,7 +93,7 @@ def ordered(shelf: Shelf, project: str, names: tuple[str, ...], again: str) -> l
     for name, blocks in known.items():
         if blocks and not again:
             raise ProjectError(
-                f"{Path(name).name} is in already, as block {', '.join(blocks)}.",
+                f"{Path(name).name} is already in, as block {', '.join(blocks)}.",
                 f"To measure that block from all photos, open block {blocks[0]} and choose "
                 "“Measure it from several photos”.",
             )

@@ -376,8 +376,13 @@ def _check_kinds(plan: Plan) -> None:
             )
 
 
+_CALLED = {"seam": "seam allowance", "least_seam": "least seam allowance", "step": "ruler line"}
+
+
 def _said(name: str) -> str:
-    return name.removesuffix("_mm").replace("_", " ")
+    """What a person calls a field of the plan."""
+    bare = name.removesuffix("_mm")
+    return _CALLED.get(bare, bare.replace("_", " "))
 
 
 def settings_in(plan: Plan) -> dict[str, Any]:

@@ -177,7 +177,7 @@ def verification(found: Verification, unit: str) -> str:
     if found.agrees:
         length, words = (254.0, "10 in") if unit == "in" else (250.0, "25 cm")
         least = format_exact(length * found.least_seen, unit=unit)
-        lines.append(f"They agree. Over {words} this check would have shown an error of {least}.")
+        lines.append(f"They agree. Over {words}, this check would have shown an error of {least}.")
     else:
         lines.append(
             "They do NOT agree: do not cut by these photos. Measure the printed card with a ruler "

@@ -119,7 +119,7 @@ def test_names_are_new_or_known_as_was_said(tmp_path):
     Path(photo).rename(tmp_path / "moved.jpg")
     assert "MISSING" in run("show", "q", "Mast")
     assert "missing photo: a.jpg" in run("list", "q")
-    assert "the same photo  moved.jpg is in already, as block Mast." in run("add", "q", "moved.jpg")
+    assert "the same photo  moved.jpg is already in, as block Mast." in run("add", "q", "moved.jpg")
     assert "missing" not in run("list", "q")
 
 

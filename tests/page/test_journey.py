@@ -423,7 +423,7 @@ def test_a_table_and_a_whole_project_are_brought_in(browser, house, size, tmp_pa
         page.press("#new-name", "Enter")
         page.wait_for_url("**/photos")
         page.locator("summary", has_text="Measured with a ruler instead?").click()
-        for said in ("New measurements: Gull, Mast.", "Everything in ruler.csv is in already."):
+        for said in ("New measurements: Gull, Mast.", "Everything in ruler.csv is already in."):
             page.set_input_files("#table", str(table))
             page.wait_for_selector(f"#said:has-text('{said}')")
         go(page, "cut")

@@ -216,7 +216,7 @@ document.getElementById("table")?.addEventListener("change", async (event) => {
   if (!file) return;
   const done = await tried(() => sendFile(`${home}/table`, file));
   event.target.value = "";
-  if (done) say(done.names.length ? `New measurements: ${done.names.join(", ")}.` : `Everything in ${file.name} is in already.`, 12);
+  if (done) say(done.names.length ? `New measurements: ${done.names.join(", ")}.` : `Everything in ${file.name} is already in.`, 12);
 });
 addEventListener("beforeunload", (e) => { if (sending) e.preventDefault(); });
 
