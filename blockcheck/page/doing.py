@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import PlanError, ProjectError
+from ..files import sha256_of
 from ..measuring.results import Measurement, PhotoResult
 from ..planning.plan import BlockRecord, Plan
 from ..project import Project
@@ -21,7 +22,7 @@ from ..units import INCH
 from . import forms, rows_view, sets, work
 from .block_view import SIDES
 from .intake import Received
-from .queue import Item, Queue, sha256_of
+from .queue import Item, Queue
 from .shelf import Shelf
 from .showing import Showing, of_kind
 
@@ -89,7 +90,8 @@ class Doing:
             target = folder / source.name
             if not target.exists():
                 shutil.copyfile(source, target)
-            found.append(Received(target, sha256_of(target)))
+            if sha256 := sha256_of(target):
+                found.append(Received(target, sha256))
         return found
 
     async def ready(self, project: str, given: Given) -> Given:

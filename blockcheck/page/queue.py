@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import hashlib
 import itertools
 import math
 from collections.abc import Sequence
@@ -14,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import BlockcheckError
+from ..files import sha256_of
 from ..measuring.results import PhotoResult
 from ..project.records import settings_in
 from ..report import measured_words
@@ -357,12 +357,6 @@ def _unknown(shelf: Shelf, project: str) -> list[Received]:
         for path in sorted(folder.iterdir()):
             if path.suffix in KINDS and path.is_file() and not path.name.startswith("."):
                 sha256 = sha256_of(path)
-                if not quilt.names_in(sha256):
+                if sha256 is not None and not quilt.names_in(sha256):
                     found.append(Received(path, sha256))
     return found
-
-
-def sha256_of(path: Path) -> str:
-    """The sha256 of a file."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 from reportlab.lib.units import mm as PT
 
 from ..errors import BlockcheckError, LengthError
-from ..files import write_whole
 from ..units import FRACTIONS, INCH, format_length
 from ..vision.references.card import CARD_MM, CARDS, SHEET, SHEET_MM, Board
-from .tagged_pdf import TaggedCanvas
+from .tagged_pdf import TaggedCanvas, pages
 
 PAPERS_MM = {"letter": (8.5 * INCH, 11 * INCH), "a4": (210.0, 297.0)}  # ISO 216 for A4
 MARGIN_MM = 3 / 8 * INCH  # white around the board, up to the cut line; 1/4 in is the least
@@ -55,13 +54,10 @@ def write_card(
             f"A card of {side_mm:g} mm does not fit: {_SMALLEST_MM:g} to {largest:.0f} mm do.",
             f"Leave it at {format_length(CARD_MM)}.",
         )
-    written = io.BytesIO()
-    canvas = _canvas(written, page, "Reference card")
-    for letter in wanted:
-        _card_page(canvas, page, boards[letter], side_mm)
-        canvas.showPage()
-    canvas.save()
-    write_whole(Path(path), written.getvalue())
+    with _pages(path, page, "Reference card") as canvas:
+        for letter in wanted:
+            _card_page(canvas, page, boards[letter], side_mm)
+            canvas.showPage()
 
 
 def write_sheet(path: str | Path, paper: str = "letter") -> None:
@@ -74,8 +70,6 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
     paper : {"letter", "a4"}
     """
     page = _page_size(paper)
-    written = io.BytesIO()
-    canvas = _canvas(written, page, "Reference sheet")
     x, y = page[0] - _EDGE_MM - 7 * INCH, 0.6 * INCH
     long_side = _size_words(SHEET_MM)
     text = [
@@ -85,13 +79,12 @@ def write_sheet(path: str | Path, paper: str = "letter") -> None:
         "Lay the sheet flat beside the block, all of it in the photo.",
     ]
     top = y + SHEET_MM + 0.3 * INCH + 4.6 * (len(text) - 1)
-    _write(canvas, x, top + 6.0, ["Reference sheet"], 14, bold=True)
-    _write(canvas, x, top, text, 10, leading=4.6)
-    _draw_board(canvas, SHEET, x, y, INCH)
-    _draw_bar(canvas, x - 0.36 * INCH, y, SHEET_MM, INCH, upright=True)
-    canvas.showPage()
-    canvas.save()
-    write_whole(Path(path), written.getvalue())
+    with _pages(path, page, "Reference sheet") as canvas:
+        _write(canvas, x, top + 6.0, ["Reference sheet"], 14, bold=True)
+        _write(canvas, x, top, text, 10, leading=4.6)
+        _draw_board(canvas, SHEET, x, y, INCH)
+        _draw_bar(canvas, x - 0.36 * INCH, y, SHEET_MM, INCH, upright=True)
+        canvas.showPage()
 
 
 def board_cells(board: Board) -> np.ndarray:
@@ -211,7 +204,9 @@ def _page_size(paper: str) -> tuple[float, float]:
     return PAPERS_MM[paper.lower()]
 
 
-def _canvas(file: io.BytesIO, page: tuple[float, float], title: str) -> TaggedCanvas:
-    canvas = TaggedCanvas(file, page[0] * PT, page[1] * PT, f"blockcheck: {title}")
-    canvas.setViewerPreference("PrintScaling", "None")
-    return canvas
+@contextmanager
+def _pages(path: str | Path, page: tuple[float, float], title: str) -> Iterator[TaggedCanvas]:
+    """Pages that no viewer scales when it prints them."""
+    with pages(path, page[0] * PT, page[1] * PT, f"blockcheck: {title}") as canvas:
+        canvas.setViewerPreference("PrintScaling", "None")
+        yield canvas

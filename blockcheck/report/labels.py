@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 from reportlab.lib.units import inch as IN
 from reportlab.lib.utils import simpleSplit
 
-from ..files import write_whole
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from . import trim_words, words
 from .phrases import SHORT_CAUTION
 from .rows_words import places
-from .tagged_pdf import TaggedCanvas
+from .tagged_pdf import TaggedCanvas, pages
 from .trim_sheet import known, name_on_paper, paper_size, to_trim
 
 _SIDE, _HEAD, _FOOT = 0.5 * IN, 0.6 * IN, 0.6 * IN
@@ -44,19 +42,16 @@ def write_labels(path: str | Path, quilt: QuiltPlan, *, title: str, paper: str =
         If there is no such paper.
     """
     kinds, (width, height) = to_trim(quilt), paper_size(paper)
-    written = io.BytesIO()
-    canvas = TaggedCanvas(written, width, height, f"{known(title)}: labels")
-    page = _Page(canvas, width, height, known(title))
     where, per = places(quilt), _ACROSS * _DOWN
     every = [(one, i, trim) for one in kinds for i, trim in enumerate(one.trims)]
-    for first in range(0, len(every), per):
-        some = every[first : first + per]
-        page.begin(len(some))
-        for k, (one, i, trim) in enumerate(some):
-            page.label(k, one, i, trim, where.get(trim.name, _BY_HAND))
-        canvas.showPage()
-    canvas.save()
-    write_whole(Path(path), written.getvalue())
+    with pages(path, width, height, f"{known(title)}: labels") as canvas:
+        page = _Page(canvas, width, height, known(title))
+        for first in range(0, len(every), per):
+            some = every[first : first + per]
+            page.begin(len(some))
+            for k, (one, i, trim) in enumerate(some):
+                page.label(k, one, i, trim, where.get(trim.name, _BY_HAND))
+            canvas.showPage()
 
 
 class _Page:

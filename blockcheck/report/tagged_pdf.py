@@ -5,12 +5,26 @@ Marked content with a structure tree, as ISO 32000-1, 14.7 and 14.8, asks for.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, BinaryIO
 
 from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFString
 from reportlab.pdfgen.canvas import Canvas
+
+from ..files import write_whole
+
+
+@contextmanager
+def pages(path: str | Path, width: float, height: float, title: str) -> Iterator[TaggedCanvas]:
+    """A canvas for the pages of a PDF, which is written whole when all are drawn."""
+    written = io.BytesIO()
+    canvas = TaggedCanvas(written, width, height, title)
+    yield canvas
+    canvas.save()
+    write_whole(Path(path), written.getvalue())
 
 
 class TaggedCanvas(Canvas):  # type: ignore[misc] # ReportLab has no types

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 from reportlab.lib.units import inch as IN
 from reportlab.lib.utils import simpleSplit
 
 from ..errors import BlockcheckError, PlanError
-from ..files import write_whole
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from . import cutting_words, trim_words, words
 from .card_sheet import PAPERS_MM
-from .tagged_pdf import TaggedCanvas
+from .tagged_pdf import TaggedCanvas, pages
 
 _EDGE = 0.6 * IN
 _ACROSS, _DOWN = 2, 3
@@ -72,47 +70,44 @@ def write_trim_sheet(
         If there is no such paper.
     """
     kinds, (width, height) = to_trim(quilt), paper_size(paper)
-    written = io.BytesIO()
-    canvas = TaggedCanvas(written, width, height, f"{known(title)}: trim sheet")
-    sheet = _Sheet(canvas, width, height, title)
-    per = _ACROSS * _DOWN
-    for one, first in ((q, i) for q in kinds for i in range(0, len(q.trims), per)):
-        assert one.size_mm is not None
-        of = f", {one.kind}" if len(kinds) > 1 else ""
-        sheet.begin(f"Trim to {words.size(one.plan, *one.size_mm)}{of}")
-        sheet.write(
-            "Trim the right and top edges. Turn the block 180°, line up the ruler's lines for this "
-            "size with the two edges you just cut, and trim the left and bottom edges (as drawn). The "
-            "amounts show where to lay the ruler; what counts is the size."
-        )
-        sheet.blocks(one, first, one.trims[first : first + per])
-        sheet.end()
-    if quilt.finish is not None:
-        sheet.begin("Cut the rest")
-        for fabric in quilt.fabrics:
+    with pages(path, width, height, f"{known(title)}: trim sheet") as canvas:
+        sheet = _Sheet(canvas, width, height, title)
+        per = _ACROSS * _DOWN
+        for one, first in ((q, i) for q in kinds for i in range(0, len(q.trims), per)):
+            assert one.size_mm is not None
+            of = f", {one.kind}" if len(kinds) > 1 else ""
+            sheet.begin(f"Trim to {words.size(one.plan, *one.size_mm)}{of}")
+            sheet.write(
+                "Trim the right and top edges. Turn the block 180°, line up the ruler's lines for this "
+                "size with the two edges you just cut, and trim the left and bottom edges (as drawn). The "
+                "amounts show where to lay the ruler; what counts is the size."
+            )
+            sheet.blocks(one, first, one.trims[first : first + per])
+            sheet.end()
+        if quilt.finish is not None:
+            sheet.begin("Cut the rest")
+            for fabric in quilt.fabrics:
+                sheet.need(1.1 * IN)
+                sheet.write(words.sentence(fabric.name), 15, kind="H2", before=12)
+                for piece in fabric.pieces:
+                    sheet.need(0.75 * IN)
+                    sheet.box()
+                    sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
+                    sheet.write(piece.working, 11, left=24)
+                for name, strips in cutting_words.order(quilt.plan, fabric):
+                    sheet.need(0.5 * IN)
+                    sheet.write(f"{name}:", 12)
+                    for strip in strips:
+                        sheet.write(strip, 11, left=24)
+                for line in cutting_words.cloth(quilt.plan, fabric):
+                    sheet.write(line, 12)
+            done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
             sheet.need(1.1 * IN)
-            sheet.write(words.sentence(fabric.name), 15, kind="H2", before=12)
-            for piece in fabric.pieces:
-                sheet.need(0.75 * IN)
-                sheet.box()
-                sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
-                sheet.write(piece.working, 11, left=24)
-            for name, strips in cutting_words.order(quilt.plan, fabric):
+            sheet.write(f"The finished quilt: {done}", 15, kind="H2", before=12)
+            for name, working in words.finish(quilt):
                 sheet.need(0.5 * IN)
-                sheet.write(f"{name}:", 12)
-                for strip in strips:
-                    sheet.write(strip, 11, left=24)
-            for line in cutting_words.cloth(quilt.plan, fabric):
-                sheet.write(line, 12)
-        done = words.size(quilt.plan, quilt.finish.width_mm, quilt.finish.height_mm)
-        sheet.need(1.1 * IN)
-        sheet.write(f"The finished quilt: {done}", 15, kind="H2", before=12)
-        for name, working in words.finish(quilt):
-            sheet.need(0.5 * IN)
-            sheet.write(f"{name}: {working}", 12)
-        sheet.end()
-    sheet.canvas.save()
-    write_whole(Path(path), written.getvalue())
+                sheet.write(f"{name}: {working}", 12)
+            sheet.end()
 
 
 class _Sheet:
