@@ -42,7 +42,7 @@ def need_room(folder: Path) -> None:
 
 
 def received(folder: Path) -> list[Received]:
-    """The photos of a set, as they came.
+    """The photos of a set, by their names.
 
     Raises
     ------
@@ -109,4 +109,4 @@ def _photos(folder: Path) -> list[Path]:
     if not folder.is_dir():
         return []
     found = [p for p in folder.iterdir() if p.suffix in KINDS and not p.name.startswith(".")]
-    return sorted(found, key=lambda p: (p.stat().st_mtime_ns, p.name))
+    return sorted(found)  # whichever arrived first
