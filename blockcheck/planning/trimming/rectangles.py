@@ -21,9 +21,7 @@ _CHUNK = 64  # blocks at once, for memory
 _NARROW = 0.15  # radians; beyond it several turns may be good ones, and a wide fan is laid
 _FAN = np.append(np.linspace(-1, 1, 25), [-0.04, -0.013, -0.004, 0.004, 0.013, 0.04])
 _DIFFERENCE = 1e-6  # radians, for slopes; a steep height may peak within few of them
-_CURVED = (
-    1e6  # millimetres a radian squared by which a height between two turns may be no concave one
-)
+_CURVED = 1e6  # mm per radian squared: how far from concave a height between two turns may be
 _ENOUGH_MM = 1e-3  # what closing in further may gain at most
 
 
