@@ -90,8 +90,10 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     _judge_tilt(plane)
     problems += warnings_of(plane, settings)
     stretch = _off_shape(photo)
-    if "one_reference" in {p.code for p in problems} and stretch:
+    if stretch and "one_reference" in {p.code for p in problems}:
         plane, problems = with_stretch(plane, prior, photo.size, stretch), (*problems, _RESHAPED)
+    elif stretch:  # lines far apart tell it from a tilt
+        plane = readjust(plane, prior.stretched(stretch))
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 

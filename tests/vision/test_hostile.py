@@ -41,6 +41,14 @@ def test_a_picture_stretched_by_a_hundredth_beside_one_card_is_told(tmp_path):
     assert wide[True] > 2 * wide[False]
 
 
+def test_lines_and_card_show_a_picture_stretched_by_a_hundredth(tmp_path):
+    """Both are as long as wide, and far apart they tell a stretch from a tilt."""
+    photo = lies.LIES["stretched 1 %, card and lines"](random.Random(0))
+    verdict, worst = lies.judged(photo, tmp_path / "p.jpg")
+    assert verdict == "inside U95"
+    assert worst < 0.5
+
+
 def test_a_wrong_focal_length_beside_many_lines_is_told(tmp_path):
     """Lines alone do not pull the focal length all the way from what EXIF says."""
     photo = lies.LIES["focal × 2, card and lines"](random.Random(0))

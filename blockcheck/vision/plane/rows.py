@@ -14,8 +14,11 @@ _HUBER = 2.0
 
 
 def state_of(references: Sequence[Reference], places: Sequence[np.ndarray]) -> np.ndarray:
-    """(N, 7) first state of references placed by (2, 3) affines."""
-    return np.array([[*_parts(A), r.height_mm] for A, r in zip(places, references, strict=True)])
+    """(N, 7) first state of references placed by (2, 3) affines, but for a shape that is held."""
+    state = np.array([[*_parts(A), r.height_mm] for A, r in zip(places, references, strict=True)])
+    # an earlier fit may have left it free, and what is held would stay there
+    state[:, 4:6][[[r.stretch_sigma == 0, r.skew_sigma == 0] for r in references]] = 0.0
+    return state
 
 
 def _parts(A: np.ndarray) -> np.ndarray:

@@ -18,6 +18,8 @@ CARD_MM = 101.6
 SHEET_MM = 228.6
 MEASURED_SCALE = 0.001  # 1 sigma, "I measured it with a ruler"
 UNMEASURED_SCALE = 0.003  # 1 sigma, as a home printer leaves it
+# 1 sigma of half of what across and along differ by: paper is moved one way, ink the other
+PRINT_STRETCH = 0.0005
 MARGIN_MM = 6.35
 _FAMILY = cv2.aruco.DICT_4X4_100  # its first fifty markers are those of DICT_4X4_50
 _SMALLEST_RIM = 0.04  # of the long side: below 2 small pixels a cell a marker is rarely read
@@ -174,6 +176,7 @@ def refine_board(
         normals_px=None,
         sigma_px=0.06,
         scale_sigma=scale_sigma,
+        stretch_sigma=PRINT_STRETCH,
         height_mm=0.2,
         height_sigma=0.1,
         outline_mm=outline,
