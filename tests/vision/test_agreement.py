@@ -177,7 +177,7 @@ def test_half_inch_lines_tell_a_misprint_as_well(tmp_path):
 
 def test_a_mat_without_a_card_is_told_and_its_spacing_asked_for(tmp_path):
     photo_of(tmp_path / "p.jpg", letters="")
-    with pytest.raises(NoReferenceError, match="but a mat whose lines") as raised:
+    with pytest.raises(NoReferenceError, match="but a mat with lines") as raised:
         blockcheck.find_plane(tmp_path / "p.jpg")
     assert "--grid 1in or --grid 1cm" in raised.value.hint
 
