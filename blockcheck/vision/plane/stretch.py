@@ -56,11 +56,14 @@ def with_stretch(plane: Plane, prior: LensPrior, size: tuple[int, int], by: floa
 
 
 def _shrunk(reference: Reference, by: np.ndarray, middle: np.ndarray) -> Reference:
-    """A reference as it was seen before the picture was stretched."""
+    """A reference as it was seen before the picture was stretched, its own shape held."""
     normals = reference.normals_px
     if normals is not None:
         normals = normals / by
         normals = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     return replace(
-        reference, points_px=(reference.points_px - middle) * by + middle, normals_px=normals
+        reference,
+        points_px=(reference.points_px - middle) * by + middle,
+        normals_px=normals,
+        stretch_sigma=0.0,
     )
