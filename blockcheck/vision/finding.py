@@ -26,7 +26,7 @@ from .plane.focal import focal_of
 from .plane.lens import Camera, LensPrior, pose_from_points
 from .plane.plane import Placed, Plane
 from .plane.reference import Reference
-from .plane.stretch import with_stretch
+from .plane.stretch import stretched, with_stretch
 from .references.card import find_boards, find_markers
 from .references.mat_lines import find_lines, find_lines_alone
 from .references.square import find_squares
@@ -93,7 +93,7 @@ def plane_of(photo: Photo, settings: Settings) -> Plane:
     if stretch and "one_reference" in {p.code for p in problems}:
         plane, problems = with_stretch(plane, prior, photo.size, stretch), (*problems, _RESHAPED)
     elif stretch:  # lines far apart tell it from a tilt
-        plane = readjust(plane, prior.stretched(stretch))
+        plane = readjust(plane, stretched(prior, stretch))
     return replace(plane, markers_px=markers[0].mean(1), problems=problems)
 
 

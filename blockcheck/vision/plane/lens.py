@@ -326,12 +326,6 @@ class LensPrior:
         sigma[_BENT] *= np.clip(np.sqrt(np.mean(size**2)), 1, _MOST_BENT)
         return replace(self, warp_sigma=sigma)
 
-    def stretched(self, by: float) -> LensPrior:
-        """Return a prior that lets pictures be longer one way by `by`, as 1 sigma (relative)."""
-        sigma = self.warp_sigma.copy()
-        sigma[-2] = np.hypot(sigma[-2], by / 2)
-        return replace(self, warp_sigma=sigma)
-
     def residuals(self, camera: Camera) -> tuple[np.ndarray, np.ndarray]:
         """(22,) normalised departures of lens and warp, and their (22, 28) derivative.
 

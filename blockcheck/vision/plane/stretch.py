@@ -20,6 +20,13 @@ SOURCE = "picture's shape"
 _GRID = 7  # places each way, over the picture, that the lengths' change is taken at
 
 
+def stretched(prior: LensPrior, by: float) -> LensPrior:
+    """Return a prior that lets a picture be longer one way by `by`, as 1 sigma (relative)."""
+    sigma = prior.warp_sigma.copy()
+    sigma[-2] = np.hypot(sigma[-2], by / 2)
+    return replace(prior, warp_sigma=sigma)
+
+
 def with_stretch(plane: Plane, prior: LensPrior, size: tuple[int, int], by: float) -> Plane:
     """Return the plane with a source of uncertainty for a stretch of its picture.
 
