@@ -12,7 +12,7 @@ from shapely import Polygon
 from blockcheck.errors import PlanError
 from blockcheck.planning.plan import Plan
 from blockcheck.planning.trimming.block import Block
-from blockcheck.planning.trimming.common_size import common_size
+from blockcheck.planning.trimming.common_size import common_size, sizes_at_least
 from blockcheck.planning.trimming.hull import Hull
 from blockcheck.planning.trimming.placement import place
 from blockcheck.planning.trimming.rectangles import axes, frontier, frontiers
@@ -254,6 +254,17 @@ def test_short_both_ways():
     assert wide.remedy == "resew"
 
 
+def test_sizes_no_smaller_than_asked_for():
+    """Blocks of 6 1/2 x 9 1/2 in: from 6 x 9 in all widths to 6 1/2, of squares 6 to 6 1/2."""
+    blocks, least = [Block("a", SAILBOAT), Block("b", SAILBOAT)], (6 * INCH, 9 * INCH)
+    found = np.array(sizes_at_least(blocks, least)) / INCH
+    widths = [6.5, 6.375, 6.25, 6.125, 6]
+    assert found == pytest.approx(np.array([[w, 9.5] for w in widths]))
+    assert not sizes_at_least(blocks, least, square=True)
+    square = np.array(sizes_at_least(blocks, (6 * INCH, 5 * INCH), square=True)) / INCH
+    assert square == pytest.approx(np.column_stack([widths, widths]))
+
+
 def test_where_it_is_missing():
     """A right edge that leans in by 1/4 in at its foot; a bottom edge with a dent of 1/4 in."""
     shape = np.array([[0, 0], [6.5, 0], [6.25, 9.5], [0, 9.5]]) * INCH
@@ -264,6 +275,9 @@ def test_where_it_is_missing():
     assert lean.short_mm == pytest.approx(INCH / 4, abs=0.01)
     assert (dent.side, dent.end) == ("bottom", "middle")
     assert dent.short_mm == pytest.approx(INCH / 4, abs=1e-3)
+    low = np.array([[0, 0], [6.5, 0.25], [6.5, 9.5], [0, 9.5]]) * INCH
+    (slant,) = below_size([Block("slant", low)], 6.5 * INCH, 9.5 * INCH)
+    assert (slant.side, slant.end) == ("top", "right")
 
 
 @settings(max_examples=30)

@@ -78,7 +78,10 @@ def test_backing_and_batting():
     pad = finishing.batting(60 * INCH, 70 * INCH)
     assert (inches(pad.width_mm), inches(pad.height_mm)) == pytest.approx((68, 78))
     backing = finishing.backing(60 * INCH, 70 * INCH)
-    assert backing.panels.count == 2
+    assert (backing.panels.name, backing.panels.count) == ("backing panel", 2)
+    assert inches(backing.panels.width_mm) == pytest.approx(
+        40
+    )  # as wide as it comes, common practice
     assert inches(backing.cloth_mm) == pytest.approx(136)  # two of 68 in, not two of 78 in
     assert "horizontal seams" in backing.panels.working
 
@@ -88,6 +91,15 @@ def test_wide_backing_is_one_panel():
     backing = finishing.backing(60 * INCH, 70 * INCH, usable_mm=106 * INCH)
     assert backing.panels.count == 1
     assert inches(backing.cloth_mm) == pytest.approx(68)
+
+
+@pytest.mark.parametrize(
+    ("yards", "said"),
+    [(0.4, "1/2 yd"), (0.375, "3/8 yd"), (1.45, "1 1/2 yd"), (2.0, "2 yd"), (2.76, "2 7/8 yd")],
+)
+def test_cloth_is_bought_by_the_eighth_of_a_yard(yards, said):
+    assert c.to_buy(yards * 36 * INCH)[1] == said
+    assert c.to_buy(yards * 914.4, "cm")[1] == f"{math.ceil(yards * 9.144 - 1e-9) / 10:.1f} m"
 
 
 def test_working_everywhere_and_bad_numbers():

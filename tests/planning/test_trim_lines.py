@@ -75,6 +75,22 @@ def test_point_that_is_cut_off():
     assert "mast would be cut off by 1/8 in" in trim_words.problems(Plan(), plan)[0]
 
 
+def test_a_point_near_each_side_is_told_with_its_side():
+    near = {"top": (3, 0.1), "right": (6.4, 5), "bottom": (3, 9.4), "left": (0.1, 5)}
+    points = {name: np.array(place) * INCH for name, place in near.items()}
+    corners = np.array([[0, 0], [6.5, 0], [6.5, 9.5], [0, 9.5]]) * INCH
+    lost = trim(Block("s", corners), 6.5 * INCH, 9.5 * INCH, points_mm=points).cut_points
+    assert {p.name: p.side for p in lost} == {name: name for name in near}
+    assert [p.short_mm for p in lost] == pytest.approx([0.15 * INCH] * 4, abs=0.02)
+
+
+def test_nothing_is_trimmed_to_less_than_its_seam_allowances():
+    small = [Block("s", SAILBOAT)]
+    assert trim(*small, 0.6 * INCH, 9.5 * INCH).fits
+    with pytest.raises(PlanError):
+        trim(*small, 0.5 * INCH, 9.5 * INCH)
+
+
 def test_centre_line():
     line = np.array([[3.3, 0], [3.3, 9.75]]) * INCH
     plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=line[::-1])
