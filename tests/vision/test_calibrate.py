@@ -162,7 +162,7 @@ def seen(rng, usual, lens, n, noise=0.08):
 
 def test_the_true_lens_lies_inside_the_profiles_covariance():
     """Seeded trials: the normalised distance of truth and profile is chi-squared of 5."""
-    rng, n = np.random.default_rng(11), 24
+    rng, n = np.random.default_rng(11), 16
     usual = LensPrior.of_photo(PHONE, 26.0)
     distances = []
     for _ in range(n):
@@ -172,7 +172,7 @@ def test_the_true_lens_lies_inside_the_profiles_covariance():
         found = lens.k1 - usual.k1, lens.k2 - usual.k2, lens.cx - usual.cx, lens.cy - usual.cy
         off = np.array([np.log(lens.f / usual.f), *found]) - true
         distances.append(off @ np.linalg.solve(lens.covariance, off))
-    # the mean of 24 has a standard deviation of sqrt(10 / 24); 3.5 of them
+    # the mean of 16 has a standard deviation of sqrt(10 / 16); 3.5 of them
     assert abs(np.mean(distances) - 5) < 3.5 * np.sqrt(10 / n)
 
 
