@@ -15,6 +15,7 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,9 @@ from fixtures.scene import Block, Card, Mat, Scene, Square, project, render, tru
 USUAL = {"print_not_measured", "one_reference"}  # said of honest photos, too
 
 
+_drawn = lru_cache(2)(render)  # several lies are told of one scene
+
+
 @dataclasses.dataclass
 class Photo:
     """What is written to the file: a picture and what EXIF says of its lens."""
@@ -37,7 +41,7 @@ class Photo:
 
     @classmethod
     def of(cls, scene: Scene) -> "Photo":
-        return cls(scene, Image.fromarray(render(scene)), scene.camera.focal_35mm)
+        return cls(scene, Image.fromarray(_drawn(scene)), scene.camera.focal_35mm)
 
 
 def scene(chance: random.Random, **more: object) -> Scene:

@@ -371,7 +371,7 @@ def test_a_refused_photo_is_mended_by_hand(browser, house):
             assert quilt.latest("1").measurement.by_hand
 
 
-@pytest.mark.parametrize("size", ["phone", "laptop"])
+@pytest.mark.parametrize("size", ["phone"])
 def test_several_photos_of_one_block_are_measured_together(browser, house, size, tmp_path):
     """Chosen in two goes, as a camera gives them; then once more for a block that is known."""
     name = f"Together on the {size}"
