@@ -220,7 +220,8 @@ def clear(db: sqlite3.Connection, table: str) -> None:
 def objects(db: sqlite3.Connection) -> dict[tuple[str, str], str | None]:
     """Tables, indices, views and triggers, by kind and name, with the text that made them."""
     found = db.execute("SELECT type, name, sql FROM sqlite_schema")
-    return {(r[0], r[1]): r[2] for r in found if not r[1].startswith("sqlite_stat")}
+    named = ((str(kind), str(name), sql) for kind, name, sql in found)  # bytes, if it is spoiled
+    return {(kind, name): sql for kind, name, sql in named if not name.startswith("sqlite_stat")}
 
 
 @functools.cache

@@ -60,6 +60,14 @@ def test_bytes_that_a_spoiled_page_gives_for_a_word_are_another_checksum():
     assert seals.digest("block", {"note": b"stiff"}) != seals.digest("block", {"note": "stiff"})
 
 
+def test_bytes_for_the_name_of_a_table_are_told(sound):
+    by_hand(sound, "PRAGMA writable_schema = ON",
+            "UPDATE sqlite_schema SET name = CAST(name AS BLOB) WHERE name = 'event'")  # fmt: skip
+    with pytest.raises(DamagedProjectError):
+        Project.open(sound)
+    assert check(sound)[0] == 6
+
+
 def test_a_lost_row_and_one_too_many_are_told(sound):
     by_hand(sound, "DELETE FROM event WHERE what = 'note'")
     with pytest.raises(DamagedProjectError, match="a line of its history"):
