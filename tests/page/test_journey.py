@@ -270,8 +270,7 @@ def test_all_of_it_by_keyboard_alone(browser, house):
             assert len(quilt.ticks()) == 1
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["phone", "laptop"])
+@pytest.mark.parametrize(("size", "scheme"), [("phone", "light"), ("laptop", "dark")])
 def test_every_view_is_open_to_everybody(browser, example, size, scheme):
     with visit(browser, example, size, color_scheme=scheme) as page:
         for path in ("/", *(f"{example.path()}/{view}" for view in VIEWS)):
