@@ -330,7 +330,7 @@ def cutting(quilt: QuiltPlan) -> Cutting:
         layouts = tuple(
             (name, tuple(strips), cloth_picture(one, laid.pieces, plan, name=f"c{n}-{k}"))
             for k, ((name, strips), one) in enumerate(
-                zip(cutting_words.order(plan, fabric), cloths, strict=True)
+                zip(cutting_words.order(plan, fabric, lettered=True), cloths, strict=True)
             )
         )
         pieces = tuple(

@@ -11,6 +11,7 @@ from ..planning.cutting.packing import Strip
 from ..planning.cutting.pieces import CutPiece
 from ..planning.plan import Plan
 from . import words
+from .quilt_picture import letters
 
 
 def piece(plan: Plan, one: CutPiece) -> str:
@@ -19,13 +20,20 @@ def piece(plan: Plan, one: CutPiece) -> str:
     return f"{one.count} × {one.name}, {words.size(plan, one.width_mm, one.height_mm)}{along}"
 
 
-def order(plan: Plan, fabric: Fabric) -> list[tuple[str, list[str]]]:
-    """The cuts of a fabric, cloth by cloth: what is laid out, and its strips in their order."""
+def order(plan: Plan, fabric: Fabric, *, lettered: bool = False) -> list[tuple[str, list[str]]]:
+    """The cuts of a fabric, cloth by cloth: what is laid out, and its strips in their order.
+
+    Beside a drawing (`lettered`) each piece is named with its letter there.
+    """
+    pieces = fabric.cloth.pieces
+    names = [one.name for one in pieces]
+    if lettered:
+        names = [" ".join(pair) for pair in zip(letters(len(pieces)), names, strict=True)]
     laid = [(_from(one), one) for one in fabric.cloth.in_hand]
     if fabric.cloth.bolt is not None:
         rest = "What is still to be bought" if fabric.in_hand else "From the bolt"
         laid.append((rest, fabric.cloth.bolt))
-    return [(name, _strips(plan, one, fabric.cloth.pieces)) for name, one in laid]
+    return [(name, _strips(plan, one, names)) for name, one in laid]
 
 
 def _from(one: OnCloth) -> str:
@@ -33,23 +41,23 @@ def _from(one: OnCloth) -> str:
     return words.sentence(f"{one.cloth.said}{turned}")
 
 
-def _strips(plan: Plan, laid: OnCloth, pieces: Sequence[CutPiece]) -> list[str]:
+def _strips(plan: Plan, laid: OnCloth, names: Sequence[str]) -> list[str]:
     """One sentence for each kind of strip, the widest first."""
     kinds: dict[str, int] = {}
     for strip in laid.strips:
         text = (
-            f"{words.length(plan, strip.wide_mm, fraction=32)} wide: {_gives(plan, strip, pieces)}"
+            f"{words.length(plan, strip.wide_mm, fraction=32)} wide: {_gives(plan, strip, names)}"
         )
         kinds[text] = kinds.get(text, 0) + 1
     return [f"{n} strip{'s' if n > 1 else ''} {text}" for text, n in kinds.items()]
 
 
-def _gives(plan: Plan, strip: Strip, pieces: Sequence[CutPiece]) -> str:
+def _gives(plan: Plan, strip: Strip, names: Sequence[str]) -> str:
     """What a strip is cut into, the widest pieces first."""
     found: Counter[str] = Counter()
     for p in sorted(strip.places, key=lambda p: -p.across_mm * p.along_mm):
         size = words.size(plan, p.across_mm, p.along_mm)
-        found[f"{pieces[p.shape].name}, {size}"] += 1
+        found[f"{names[p.shape]}, {size}"] += 1
     return "; ".join(f"{n} × {text}" for text, n in found.items())
 
 

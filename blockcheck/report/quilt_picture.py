@@ -165,19 +165,19 @@ def _fill(svg: Svg, name: str, which: int) -> str:
 
 
 def _label(svg: Svg, corners: Sequence[Point], letter: str, name: str) -> None:
-    """Write a piece's name in it, or its letter where the name has no room."""
+    """Write a piece's letter in it, as the list has it, and its name where there is room."""
     x = sum(c[0] for c in corners) / len(corners)
     y = sum(c[1] for c in corners) / len(corners)
     reach = _reach(corners, (x, y))
     across = max(c[0] for c in corners) - min(c[0] for c in corners)
-    if (
-        len(corners) == 4
-        and _level(corners)
-        and len(name) * 11 * _LETTER < across - 6
-        and reach > 8
-    ):
-        svg.text(x, y + 4, name, 11, text_anchor="middle")
-        return
+    if len(corners) == 4 and _level(corners):
+        if reach > 17 and len(name) * 11 * _LETTER < across - 6:
+            svg.text(x, y - 3, letter, 13, text_anchor="middle", font_weight="bold")
+            svg.text(x, y + 12, name, 11, text_anchor="middle")
+            return
+        if reach > 8 and len(f"{letter} {name}") * 11 * _LETTER < across - 6:
+            svg.text(x, y + 4, f"{letter} {name}", 11, text_anchor="middle")
+            return
     size = min(13.0, max(1.5 * reach, LEAST))
     svg.text(x, y + 0.36 * size, letter, size, text_anchor="middle", font_weight="bold")
 

@@ -1,15 +1,16 @@
 """The drawn quilt: to scale, every piece named, every cut on the cloth."""
 
-import re
 from xml.etree import ElementTree as ET
 
 import pytest
 
 from blockcheck.planning.cutting.cloth import lay_on_cloth, read_cloth
+from blockcheck.planning.cutting.cut_list import Fabric
 from blockcheck.planning.cutting.pieces import CutPiece
 from blockcheck.planning.layouts.design import ALTERNATE, SIDES, Border, Design, chessboard
 from blockcheck.planning.layouts.layout import lay_out
 from blockcheck.planning.plan import Plan
+from blockcheck.report.cutting_words import order
 from blockcheck.report.quilt_picture import cloth_picture, key_of_quilt, letters, quilt_picture
 from blockcheck.units import INCH
 
@@ -38,9 +39,9 @@ def test_every_piece_is_drawn_to_scale_and_named():
     height = max(y for o in outlines for _, y in o) - min(y for o in outlines for _, y in o)
     assert height / width == pytest.approx(laid.height_mm / laid.width_mm, rel=1e-3)
     words = [t.text for t in root.iter(f"{SVG}text")]
-    assert words.count("A") + words.count("sailboat") == 12 + 1  # and once in the list
-    labels = [w for w in words if re.fullmatch("[A-Z]|sailboat|border|alternate block", w)]
-    assert len(labels) == len(laid.patches) + len(laid.kinds())
+    for letter, some in zip(letters(len(laid.kinds())), laid.kinds(), strict=True):
+        written = sum(w.split()[0] == letter for w in words)
+        assert written == len(some) + 1, letter  # and once in the list
 
 
 def test_the_list_says_what_each_letter_is():
@@ -70,6 +71,19 @@ def test_cloth_is_drawn_with_every_strip_and_piece():
         assert len(root.findall(f"{SVG}line")) == len(one.strips)
         assert any("cm" in t.text for t in root.iter(f"{SVG}text"))
     assert places == 9
+
+
+def test_letters_on_the_cloth_are_named_beside_it():
+    pieces = (
+        CutPiece("border", 20 * INCH, 2 * INCH, 2, ""),
+        CutPiece("sashing", 3 * INCH, INCH, 4, ""),
+    )
+    fabric = Fabric("blue", pieces, 40 * INCH, (), 0.1, False, INCH / 4, "in")
+    drawn = cloth_picture(fabric.cloth.bolt, fabric.cloth.pieces, Plan())
+    ((_, strips),) = order(Plan(), fabric, lettered=True)
+    for letter, piece in zip("AB", fabric.cloth.pieces, strict=True):
+        assert f">{letter}" in drawn
+        assert f"{letter} {piece.name}," in " ".join(strips)
 
 
 def test_letters_go_on_after_z():
