@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -37,13 +38,12 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
             check_plan(plan)
         quilt = work_out(plan, blocks)
         if not any(one.choice for one in quilt.each):
-            stop(Status.BLOCKS, quilt.gaps["size"])
+            stop(Status.BLOCKS, words.gap(quilt, "size"))
         if choose:
             kept.set_plan(plan)
     if as_json:
-        parts = ("size_mm", "choice", "uncertain", "unmarked", "set_aside", "seams", "gaps")
-        others = {one.kind: {p: getattr(one, p) for p in parts} for one in quilt.others}
-        say(to_json("size", **{p: getattr(quilt, p) for p in parts}, others=others))
+        others = {one.kind: _size_parts(one) for one in quilt.others}
+        say(to_json("size", **_size_parts(quilt), others=others))
         return
     lines: list[str] = []
     for one in quilt.each:
@@ -53,6 +53,13 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
     note(words.RULER_FIRST)
     if choose:
         note(f"Kept as the size to trim to. To undo it: blockcheck plan {project} --trim-to none")
+
+
+def _size_parts(quilt: QuiltPlan) -> dict[str, Any]:
+    """What is told as JSON of the size of one kind of block."""
+    parts = ("size_mm", "choice", "uncertain", "unmarked", "set_aside", "seams")
+    gaps = {part: words.gap(quilt, part) for part in quilt.gaps}
+    return {**{part: getattr(quilt, part) for part in parts}, "gaps": gaps}
 
 
 def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
@@ -70,7 +77,7 @@ def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
             f"{'Across' if dimension == 'width' else 'Down'} the block: {advice_words.sewn(quilt.plan, seam)}"
         )
     if "seams" in quilt.gaps:
-        lines.append(quilt.gaps["seams"])
+        lines.append(words.gap(quilt, "seams"))
     return [*lines, *after_trimming(quilt, blocks), *words.how_sure(quilt, blocks)]
 
 
@@ -90,7 +97,7 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
         if any(name in one.set_aside for one in (quilt, *quilt.others)):
             stop(Status.BLOCKS, f"{name} is set aside, so it has no trim lines.")
     if not any(one.trims for one in quilt.each):
-        stop(Status.BLOCKS, quilt.gaps["trims"])
+        stop(Status.BLOCKS, words.gap(quilt, "trims"))
     kinds = [
         (one, [t for t in one.trims if not names or t.name in names])
         for one in (quilt, *quilt.others)
@@ -122,10 +129,12 @@ def rows(project: Path, as_json: bool) -> None:
     quilt, _ = _worked_out(project)
     _need(quilt, "rows", quilt.rows)
     assert quilt.rows is not None
-    if as_json:
-        say(to_json("rows", rows=quilt.rows, half_block=quilt.half_block))
-        return
     plan, laid = quilt.plan, quilt.rows
+    if as_json:
+        shown = {**vars(laid), "note": rows_words.no_order(laid)}
+        del shown["no_order"]
+        say(to_json("rows", unit=plan.unit, rows=shown, half_block=quilt.half_block))
+        return
     line = rows_words.line(laid)
     lines = [*rows_words.rows_verdict(quilt), ""]
     for number, pieces, sewn in rows_words.order(quilt, laid):
@@ -135,7 +144,7 @@ def rows(project: Path, as_json: bool) -> None:
     if quilt.half_block is not None:
         half = quilt.half_block
         lines += ["", f"Half block: {words.size(plan, half.width_mm, half.height_mm)}"]
-        lines.append(f"  {half.working}")
+        lines.append(f"  {words.working(half.working, plan.unit)}")
     _say(lines)
 
 
@@ -151,6 +160,7 @@ def cut(project: Path, as_json: bool) -> None:
         say(
             to_json(
                 "cut",
+                unit=quilt.plan.unit,
                 size_mm=quilt.size_mm,
                 fabrics=[vars(f) | {"cloth": f.cloth} for f in quilt.fabrics],
                 finish=quilt.finish,
@@ -161,7 +171,8 @@ def cut(project: Path, as_json: bool) -> None:
     for fabric in quilt.fabrics:
         lines += ["", f"{words.sentence(fabric.name)}:"]
         for piece in fabric.pieces:
-            lines += [f"  {cutting_words.piece(plan, piece)}", f"      {piece.working}"]
+            lines.append(f"  {cutting_words.piece(plan, piece)}")
+            lines.append(f"      {words.working(piece.working, plan.unit)}")
         for name, strips in cutting_words.order(plan, fabric):
             lines += [f"  {name}:", *(f"      {strip}" for strip in strips)]
         lines += [f"  {line}" for line in cutting_words.cloth(plan, fabric)]
@@ -169,7 +180,9 @@ def cut(project: Path, as_json: bool) -> None:
         lines.append("The plan has no alternate blocks, sashing or borders to cut.")
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]
     lines += [f"  {name}: {working}" for name, working in words.finish(quilt)]
-    lines.append(f"  Quilting lines across a finished block: {done.lines.working}")
+    lines.append(
+        f"  Quilting lines across a finished block: {words.working(done.lines.working, plan.unit)}"
+    )
     _say(lines)
     note(f"\n{words.RULER_FIRST} {words.CAUTION}")
 
@@ -183,7 +196,7 @@ def _worked_out(project: Path) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
 def _need(quilt: QuiltPlan, what: str, there: object) -> None:
     """End the command with the reason where a part could not be worked out."""
     if not there:
-        stop(Status.BLOCKS, quilt.gaps[what])
+        stop(Status.BLOCKS, words.gap(quilt, what))
 
 
 def _say(lines: Sequence[str]) -> None:

@@ -135,12 +135,13 @@ def plan(project: Path, picture: Path | None, **given: Any) -> None:
 def _draw(quilt: Project, picture: Path) -> None:
     """Write the whole quilt to scale; blocks that are not measured yet as they are planned."""
     from ..planning.quilt import work_out
+    from ..report.gap_words import gap
     from ..report.quilt_picture import quilt_picture
 
     path = target(picture, quilt.path, ".svg")
     found = work_out(quilt.plan, quilt.blocks())
     if found.layout is None:
-        stop(Status.BLOCKS, found.gaps["cuts"])
+        stop(Status.BLOCKS, gap(found, "cuts"))
     with writing(path):
         path.write_text(quilt_picture(found.layout, quilt.plan), encoding="utf-8")
     note(f"Wrote {path}. Open it in a browser.")

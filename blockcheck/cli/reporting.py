@@ -51,7 +51,7 @@ def trim_sheet(project: Path, output: Path | None, force: bool, paper: str) -> N
     path = target(output or beside, kept.path, ".pdf")
     may_write(path, force)
     if not quilt.trims:
-        stop(Status.BLOCKS, quilt.gaps["size"])
+        stop(Status.BLOCKS, words.gap(quilt, "size"))
     with writing(path):
         write_trim_sheet(path, quilt, title=kept.path.stem, paper=paper)
     tell(f"Wrote {path}.")
@@ -74,7 +74,7 @@ def labels(project: Path, file: Path | None, force: bool, paper: str) -> None:
     path = target(file or beside, kept.path, ".pdf")
     may_write(path, force)
     if not any(one.trims for one in quilt.each):
-        stop(Status.BLOCKS, quilt.gaps["size"])
+        stop(Status.BLOCKS, words.gap(quilt, "size"))
     with writing(path):
         write_labels(path, quilt, title=kept.path.stem, paper=paper)
     tell(f"Wrote {path}.")

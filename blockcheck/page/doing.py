@@ -276,7 +276,7 @@ class Doing:
         size = None
         if given.get("row") is not None:
             if one.choice is None:
-                raise ProjectError(one.gaps["size"])
+                raise ProjectError(words.gap(one, "size"))
             row = one.choice.table[int(given["row"])]
             size = (row.width_mm, row.height_mm)
         return await self._with(project, lambda q: q.set_plan(q.plan.with_chosen(one.kind, size)))

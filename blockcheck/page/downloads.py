@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse
 
 from ..errors import ProjectError
+from ..report import words
 from . import work
 from .intake import plain_name
 from .shelf import Shelf
@@ -69,7 +70,7 @@ class Downloads:
                 photos = await asyncio.to_thread(self._photos, project)
                 given |= {"blocks": blocks, "photos": photos}
             elif not quilt.trims:
-                raise ProjectError(quilt.gaps["size"])
+                raise ProjectError(words.gap(quilt, "size"))
             await self._workers.run("plan", work.paper, kind, target, given)
 
     def _export(self, project: str, target: Path) -> None:

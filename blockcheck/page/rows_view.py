@@ -8,7 +8,7 @@ from typing import Any
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.rows.laying import SASHING, TO_SEW
-from ..report import rows_words
+from ..report import rows_words, words
 
 Shown = dict[str, Any]
 
@@ -17,7 +17,7 @@ def rows(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> Shown:
     """Every piece's rectangle in millimetres of the finished quilt, row by row."""
     laid, plan = quilt.rows, quilt.plan
     if laid is None or quilt.size_mm is None:
-        return {"places": [], "gap": quilt.gaps["rows"], "misses": [], "data": {}}
+        return {"places": [], "gap": words.gap(quilt, "rows"), "misses": [], "data": {}}
     own = {called(b.name): b.name for b in blocks}
     upright, seam = laid.along == "height", plan.seam_mm
     across = quilt.size_mm[0 if upright else 1] - 2 * seam

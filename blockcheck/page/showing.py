@@ -237,7 +237,7 @@ class Showing:
         worked = await self._work_out(project)
         one = of_kind(worked.quilt, query.get("kind", ""))
         if one.choice is None:
-            return {"data": {"rows": [], "said": [one.gaps["size"]]}}
+            return {"data": {"rows": [], "said": [words.gap(one, "size")]}}
         table = one.choice.table
         sizes = [(row.width_mm, row.height_mm) for row in table]
         chosen = sizes.index(one.choice.size_mm)
@@ -272,7 +272,7 @@ class Showing:
         of = {t.name: (q, t) for q in (quilt, *quilt.others) for t in q.trims}
         names = [b.name for b in blocks if b.name in of]
         if not names:
-            return {"quilt": quilt, "gap": quilt.gaps.get("trims") or quilt.gaps["size"]}
+            return {"quilt": quilt, "gap": words.gap(quilt, "trims", "size")}
         record = {b.name: b for b in blocks}
         left = [n for n in names if record[n].state == "measured"]
         name = query.get("name") or (left or names)[0]

@@ -320,7 +320,7 @@ def piece_key(fabric: str, piece: CutPiece) -> str:
 
 def cutting(quilt: QuiltPlan) -> Cutting:
     """Lay the pieces out on their cloth, and draw the layouts and the quilt."""
-    from ..report import cutting_words
+    from ..report import cutting_words, words
     from ..report.quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 
     plan, fabrics = quilt.plan, []
@@ -334,7 +334,11 @@ def cutting(quilt: QuiltPlan) -> Cutting:
             )
         )
         pieces = tuple(
-            (piece_key(fabric.name, p), cutting_words.piece(plan, p), p.working)
+            (
+                piece_key(fabric.name, p),
+                cutting_words.piece(plan, p),
+                words.working(p.working, plan.unit),
+            )
             for p in fabric.pieces
         )
         said = tuple(cutting_words.cloth(plan, fabric))

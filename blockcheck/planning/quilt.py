@@ -1,7 +1,7 @@
 """From a plan and measured blocks to everything that is to be decided, cut and sewn.
 
-Only puts the other planning modules' answers together. What cannot be worked out is a plain
-sentence in `QuiltPlan.gaps` under the name of what is missing, so that nothing is silently empty.
+Only puts the other planning modules' answers together. What cannot be worked out has its reason in
+`QuiltPlan.gaps` under the name of what is missing, so that nothing is silently empty.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import Enum
 from typing import TypeVar
 
 import numpy as np
@@ -25,7 +26,7 @@ from .layouts.layout import Layout, lay_out
 from .layouts.planned import design_of, order_of
 from .pairs import Pair, pairs
 from .plan import BlockRecord, Plan
-from .rows.laying import Rows, lay_rows
+from .rows.laying import NoOrder, Rows, lay_rows
 from .trimming.block import Block
 from .trimming.sewn_seam import SewnSeam, seam_allowance_really_sewn
 from .trimming.shortage import Missing, short_of
@@ -34,6 +35,14 @@ from .trimming.trim_lines import TrimPlan
 T = TypeVar("T")
 CERTAIN_MM = INCH / 32  # a size is certain enough where its U95 is what both its seams can give
 NEAR_SEAM_MM = INCH / 64  # a trim line that comes nearer to a seam by less is not worth a word
+
+
+class Lack(Enum):
+    """What a part of the work waits for."""
+
+    BLOCKS = "measured blocks"
+    PLANNED = "planned size"
+    SIZE = "size in common"
 
 
 @dataclass(frozen=True)
@@ -68,9 +77,9 @@ class QuiltPlan:
         Mirrored halves, compared.
     single_halves : tuple of str
         Halves without a mirrored one.
-    gaps : mapping of str to str
-        What could not be worked out, and why, in a sentence with what to do. Keys: "size",
-        "planned", "seams", "trims", "rows", "cuts", "pairs", "tied".
+    gaps : mapping of str to Lack or str
+        What could not be worked out: what it waits for, or the words of the `PlanError` that it
+        ended in. Keys: "size", "planned", "seams", "trims", "rows", "cuts", "pairs", "tied".
     """
 
     plan: Plan
@@ -89,7 +98,7 @@ class QuiltPlan:
     others: tuple[QuiltPlan, ...] = ()
     pairs: tuple[Pair, ...] = ()
     single_halves: tuple[str, ...] = ()
-    gaps: Mapping[str, str] = field(default_factory=dict)
+    gaps: Mapping[str, Lack | str] = field(default_factory=dict)
 
     @property
     def each(self) -> tuple[QuiltPlan, ...]:
@@ -134,7 +143,7 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
     }
     found = {kind: one.choice for kind, one in each.items() if one.choice is not None}
     if len(found) > 1:
-        gaps: dict[str, str] = {}
+        gaps: dict[str, Lack | str] = {}
         found = _try(gaps, "tied", lambda: tie(plan, found, kinds, _cloth)) or found
         each = {
             kind: replace(one, choice=found.get(kind), gaps={**one.gaps, **gaps})
@@ -170,20 +179,17 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
 def _sizes(plan: Plan, used: Sequence[BlockRecord], aside: tuple[str, ...]) -> QuiltPlan:
     """The size of one kind of block, and how its seams were sewn."""
     if not used:
-        none = "There are no measured blocks yet. Add a photo of a block first."
-        missing = dict.fromkeys(("size", "seams", "trims", "rows", "cuts"), none)
+        missing = dict.fromkeys(("size", "seams", "trims", "rows", "cuts"), Lack.BLOCKS)
         return QuiltPlan(plan, set_aside=aside, gaps=missing)
-    gaps: dict[str, str] = {}
+    gaps: dict[str, Lack | str] = {}
     if plan.planned_mm is None:
-        gaps["planned"] = "The plan gives no planned size, so nothing is compared with a pattern."
+        gaps["planned"] = Lack.PLANNED
     cloth = [_cloth(b, plan) for b in used]
     seams = _try(gaps, "seams", lambda: _seams(plan, used)) or {}
     choice = _try(gaps, "size", lambda: choose(plan, used, cloth))
     if choice is None:
         gaps["trims"] = gaps["size"]
-        gaps["rows"] = gaps["cuts"] = (
-            "This can be worked out once the blocks have a size in common."
-        )
+        gaps["rows"] = gaps["cuts"] = Lack.SIZE
     return QuiltPlan(
         plan,
         names=tuple(b.name for b in used),
@@ -245,8 +251,8 @@ def _rows(
         return lay_rows(plan, kinds[plan.kind], size, done)
     one_kind = replace(plan, kinds=(), repeat=(), alternate=False)
     laid = lay_rows(one_kind, in_places(plan, kinds), size, done)
-    note = "An order of the blocks is suggested only where all are of one kind."
-    return replace(laid, arrangement=None, note=note if laid.arrangement else laid.note)
+    why = NoOrder.KINDS if laid.arrangement else laid.no_order
+    return replace(laid, arrangement=None, no_order=why)
 
 
 def _layout(
@@ -273,7 +279,7 @@ def _cuts(plan: Plan, layout: Layout) -> tuple[tuple[Fabric, ...], Finish]:
     )
 
 
-def _try(gaps: dict[str, str], what: str, work: Callable[[], T]) -> T | None:
+def _try(gaps: dict[str, Lack | str], what: str, work: Callable[[], T]) -> T | None:
     """Do a part of the work; where it cannot be done, keep the reason and go on without it."""
     try:
         return work()

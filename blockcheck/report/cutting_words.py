@@ -74,7 +74,7 @@ def cloth(plan: Plan, fabric: Fabric) -> list[str]:
     said.append(f"The layout takes {need} of fabric {wide} wide.")
     if laid.allowance_mm:
         said.append(f"For squaring up and shrinkage {fabric.allowance:.0%} more: {more}.")
-    said.append(f"Altogether {laid.working}.")
+    said.append(f"Altogether {words.working(laid.working, plan.unit)}.")
     over = laid.need_mm / laid.bound_mm - 1
     least = words.length(plan, laid.bound_mm, fraction=32)
     if over < 0.005:

@@ -4,11 +4,27 @@ from __future__ import annotations
 
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.laying import SASHING, Rows
+from ..planning.rows.laying import SASHING, NoOrder, Rows
 from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
 from .advice_words import remedy
+from .gap_words import gap
 from .phrases import names, sentence
 from .words import length, size
+
+_NO_ORDER = {
+    None: "",
+    NoOrder.ONE_ROW: "A single row has no seams to match with another row's.",
+    NoOrder.PLACES: (
+        "The best order of the blocks is worked out once there is a block for every place, and "
+        "none left over."
+    ),
+    NoOrder.KINDS: "An order of the blocks is suggested only where all are of one kind.",
+}
+
+
+def no_order(rows: Rows) -> str:
+    """Say why no order of the blocks is suggested; nothing where one is."""
+    return _NO_ORDER[rows.no_order]
 
 
 def line(rows: Rows) -> str:
@@ -77,10 +93,10 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
     """Say how the rows meet as the blocks measure now, once trimmed, and in another order."""
     rows, plan = quilt.rows, quilt.plan
     if rows is None or quilt.size_mm is None:
-        return (quilt.gaps["rows"],)
+        return (gap(quilt, "rows"),)
     said = []
     if not rows.check.matches and not rows.check.sides:
-        said.append(rows.note)
+        said.append(no_order(rows))
     else:
         now, after = (
             _how_they_meet(quilt, rows, rows.check),
@@ -125,7 +141,7 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
         else:
             said.append("No better order of the blocks was found.")
     elif rows.check.matches:
-        said.append(rows.note)
+        said.append(no_order(rows))
     return tuple(said)
 
 

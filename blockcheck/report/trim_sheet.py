@@ -30,7 +30,7 @@ def to_trim(quilt: QuiltPlan) -> list[QuiltPlan]:
     """
     kinds = [one for one in quilt.each if one.size_mm is not None and one.trims]
     if not kinds:
-        raise PlanError(quilt.gaps.get("trims") or quilt.gaps["size"])
+        raise PlanError(words.gap(quilt, "trims", "size"))
     return kinds
 
 
@@ -93,7 +93,7 @@ def write_trim_sheet(
                     sheet.need(0.75 * IN)
                     sheet.box()
                     sheet.write(cutting_words.piece(quilt.plan, piece), 14, bold=True, left=24)
-                    sheet.write(piece.working, 11, left=24)
+                    sheet.write(words.working(piece.working, quilt.plan.unit), 11, left=24)
                 for name, strips in cutting_words.order(quilt.plan, fabric):
                     sheet.need(0.5 * IN)
                     sheet.write(f"{name}:", 12)

@@ -13,6 +13,7 @@ from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
 from ..uncertainty import Estimate
 from ..units import format_length, format_uncertainty
 from . import advice_words
+from .gap_words import gap as gap
 from .phrases import CAUTION as CAUTION
 from .phrases import DOUBT as DOUBT
 from .phrases import RULER_FIRST as RULER_FIRST
@@ -20,6 +21,7 @@ from .phrases import chance as chance
 from .phrases import names as names
 from .phrases import sentence as sentence
 from .trim_words import bulges
+from .working_words import working as working
 
 AIM = {"width": "wide", "height": "high"}
 MANY = 40  # beyond so many of a thing, an overview comes first and the rest is folded
@@ -57,7 +59,7 @@ def amount(plan: Plan, mm: float) -> str:
 def headline(quilt: QuiltPlan) -> str:
     """Say in a sentence what the set can be trimmed to."""
     if quilt.size_mm is None:
-        return quilt.gaps["size"]
+        return gap(quilt, "size")
     n, target = len(quilt.names), size(quilt.plan, *quilt.size_mm)
     who = {1: f"The one block, {called(quilt.names[0])},", 2: "Both blocks"}.get(
         n, f"All {n} blocks"
@@ -88,10 +90,7 @@ def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
         said += _why(quilt, choice)
         said += _cut_off(quilt, choice)
         said += _doubts(choice)
-    if "planned" in quilt.gaps:
-        said.append(quilt.gaps["planned"])
-    if "tied" in quilt.gaps:
-        said.append(quilt.gaps["tied"])
+    said += [gap(quilt, part) for part in ("planned", "tied") if part in quilt.gaps]
     if quilt.set_aside:
         said.append(f"Set aside and not counted: {names(quilt.set_aside)}.")
     if quilt.uncertain:
@@ -392,4 +391,4 @@ def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
         ("Batting", done.batting.working),
         ("Binding", done.binding.working),
     ]
-    return tuple(rows)
+    return tuple((name, working(one, quilt.plan.unit)) for name, one in rows)

@@ -9,6 +9,7 @@ from blockcheck.errors import LengthError, PlanError
 from blockcheck.planning.cutting.cloth import Cloth, lay_on_cloth, read_cloth
 from blockcheck.planning.cutting.packing import Packer, Shape
 from blockcheck.planning.cutting.pieces import YARD, CutPiece
+from blockcheck.planning.cutting.workings import Bought
 from blockcheck.units import INCH
 from fixtures.quilts import check_on_cloth, random_pieces
 
@@ -25,7 +26,7 @@ BENGTSSON_40 = [
 
 
 def inches(name, width, height, count, **more):
-    return CutPiece(name, width * INCH, height * INCH, count, "", **more)
+    return CutPiece(name, width * INCH, height * INCH, count, **more)
 
 
 BOATS = [inches("alternate block", 6, 9, 12), inches("sashing", 2, 9, 20)]
@@ -76,7 +77,7 @@ def test_six_by_nine_from_forty():
     """Common practice: a strip of 40 in gives six pieces 6 in wide: twelve take two of 9 in."""
     laid = lay_on_cloth([inches("alternate block", 6, 9, 12)], allowance=0)
     assert laid.need_mm / INCH == pytest.approx(18)
-    assert laid.working == "18 in + 0% = 18 in, buy 1/2 yd"
+    assert laid.bought_mm == pytest.approx(YARD / 2)
 
 
 def test_two_of_17_from_42():
@@ -104,9 +105,11 @@ def test_the_allowance_stands_on_its_own_line():
     laid = lay_on_cloth(BOATS[:1])
     assert laid.allowance_mm / INCH == pytest.approx(1.8)
     assert laid.bought_mm == pytest.approx(YARD * 5 / 8)
-    assert laid.working == "18 in + 10% = 19 13/16 in, buy 5/8 yd"
+    assert laid.working == Bought(
+        laid.need_mm, 0.1, laid.need_mm + laid.allowance_mm, laid.bought_mm
+    )
     metric = lay_on_cloth(BOATS[:1], unit="cm", allowance=0.05)
-    assert metric.working == "45.7 cm + 5% = 48.0 cm, buy 0.5 m"
+    assert metric.bought_mm == pytest.approx(500)
 
 
 @pytest.mark.parametrize(

@@ -83,7 +83,7 @@ def test_backing_and_batting():
         40
     )  # as wide as it comes, common practice
     assert inches(backing.cloth_mm) == pytest.approx(136)  # two of 68 in, not two of 78 in
-    assert "horizontal seams" in backing.panels.working
+    assert backing.panels.working.seams == "horizontal"
 
 
 def test_wide_backing_is_one_panel():
@@ -94,16 +94,14 @@ def test_wide_backing_is_one_panel():
 
 
 @pytest.mark.parametrize(
-    ("yards", "said"),
-    [(0.4, "1/2 yd"), (0.375, "3/8 yd"), (1.45, "1 1/2 yd"), (2.0, "2 yd"), (2.76, "2 7/8 yd")],
+    ("yards", "bought"), [(0.4, 0.5), (0.375, 0.375), (1.45, 1.5), (2.0, 2.0), (2.76, 2.875)]
 )
-def test_cloth_is_bought_by_the_eighth_of_a_yard(yards, said):
-    assert c.to_buy(yards * 36 * INCH)[1] == said
-    assert c.to_buy(yards * 914.4, "cm")[1] == f"{math.ceil(yards * 9.144 - 1e-9) / 10:.1f} m"
+def test_cloth_is_bought_by_the_eighth_of_a_yard(yards, bought):
+    assert c.to_buy(yards * c.YARD) == pytest.approx(bought * c.YARD)
+    assert c.to_buy(yards * c.YARD, "cm") == pytest.approx(100 * math.ceil(yards * 9.144 - 1e-9))
 
 
-def test_working_everywhere_and_bad_numbers():
-    assert all("=" in s.working for s in (triangles.half_square(76), triangles.quarter_square(76)))
+def test_bad_numbers_are_refused():
     for bad in (
         lambda: triangles.half_square(-1),
         lambda: finishing.quilting_lines(0, 3),
@@ -111,9 +109,3 @@ def test_working_everywhere_and_bad_numbers():
     ):
         with pytest.raises(PlanError):
             bad()
-
-
-def test_centimetres():
-    assert " in" not in triangles.half_square(76.2, unit="cm").working
-    assert " in" not in triangles.setting_triangles(152.4, unit="cm")[0].working
-    assert "4.55 cm" in finishing.quilting_lines(136.5, 3, step_mm=1.0, unit="cm").working

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from blockcheck.planning.cutting.workings import Joined
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.quilt import work_out
-from blockcheck.planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, grid
+from blockcheck.planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, NoOrder, grid
 from blockcheck.planning.rows.seam_matches import half_block_cut
+from blockcheck.report import words
 from blockcheck.uncertainty import Estimate, Term, own_u, scale_u
 from blockcheck.units import INCH
 
@@ -217,7 +219,7 @@ def test_empty_places_and_blocks_left_over_are_told():
     missing = work_out(Plan(rows=2, blocks_per_row=4), SIX).rows
     assert missing.count(TO_SEW) == 2
     assert missing.arrangement is None
-    assert missing.note
+    assert missing.no_order is NoOrder.PLACES
 
 
 def test_the_quilt_adds_up():
@@ -240,7 +242,7 @@ def test_a_border_longer_than_the_cloth_is_joined():
     laid = work_out(plan, twelve).fabrics[-1].cloth
     strips = [p for p in laid.pieces if "strip for border, top and bottom" in p.name]
     assert sum(p.count for p in strips) > 2
-    assert "joined from strips" in strips[0].working
+    assert isinstance(strips[0].working, Joined)
 
 
 @pytest.mark.parametrize(
@@ -260,7 +262,7 @@ def test_a_border_longer_than_the_cloth_is_joined():
     ],
 )
 def test_what_cannot_be_worked_out_is_a_sentence(plan, blocks, gap):
-    assert work_out(plan, blocks).gaps[gap].endswith(".")
+    assert words.gap(work_out(plan, blocks), gap).endswith(".")
 
 
 def test_a_gap_leaves_the_rest_standing():

@@ -62,7 +62,7 @@ def test_fabrics_differ_by_their_hatching():
 
 
 def test_cloth_is_drawn_with_every_strip_and_piece():
-    pieces = [CutPiece(ALTERNATE, 6 * INCH, 9 * INCH, 9, "")]
+    pieces = [CutPiece(ALTERNATE, 6 * INCH, 9 * INCH, 9)]
     laid = lay_on_cloth(pieces, in_hand=read_cloth("fat quarter"))
     places = 0
     for one in (*laid.in_hand, laid.bolt):

@@ -12,9 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ...errors import LengthError, PlanError
-from ...units import INCH, parse_length, parse_size
+from ...units import INCH, format_length, parse_length, parse_size
 from .packing import Packer, Shape, Strip
-from .pieces import QUARTER, USABLE, YARD, CutPiece, require_positive, to_buy, written
+from .pieces import QUARTER, USABLE, YARD, CutPiece, require_positive, to_buy
+from .workings import Bought, InHand, Joined, Working
 
 ALLOWANCE = 0.10
 FAT_QUARTER_MM = (22 * INCH, 18 * INCH)
@@ -78,7 +79,7 @@ class ClothPlan:
     suffices : {"yes", "no", "not found"} or None
         Whether the cloth in hand is enough: "no" where it is smaller than the pieces' area, "not
         found" where only no layout was found. None where there is no cloth in hand.
-    working : str
+    working : Bought or InHand
     """
 
     pieces: tuple[CutPiece, ...]
@@ -89,7 +90,7 @@ class ClothPlan:
     allowance_mm: float
     bought_mm: float
     suffices: str | None
-    working: str
+    working: Working
 
 
 def read_cloth(text: str, *, usable_mm: float = USABLE, unit: str = "in") -> tuple[Cloth, ...]:
@@ -183,12 +184,9 @@ def lay_on_cloth(
         longest = max(_least(p, usable_mm, one_way) for p in waiting)
         bound = max(_area(strips) / usable_mm, longest)
     more = need * allowance
-    bought, buy = to_buy(need + more, unit) if bolt else (0.0, "")
-    suffices, working = None, "all of it comes from the cloth in hand"
-    if bolt:
-        working = (
-            f"{written(need, unit)} + {allowance:.0%} = {written(need + more, unit)}, buy {buy}"
-        )
+    bought = to_buy(need + more, unit) if bolt else 0.0
+    working = Bought(need, allowance, need + more, bought) if bolt else InHand()
+    suffices = None
     if in_hand:
         room = sum(c.width_mm * c.usable_mm(allowance) for c in in_hand)
         area = sum(p.count * p.width_mm * p.height_mm for p in wanted)
@@ -280,8 +278,9 @@ def _joined(
         return [piece]
     lost = 2 * seam
     if piece.lengthwise or (shape.turns and high > usable) or usable <= lost:
+        wide = format_length(usable, unit=unit, fraction=32)
         raise PlanError(
-            f"The {piece.name} does not fit on fabric {written(usable, unit)} wide.",
+            f"The {piece.name} does not fit on fabric {wide} wide.",
             "Choose wider fabric.",
         )
     apart = math.ceil((long - lost) / (usable - lost) - 1e-9)
@@ -290,9 +289,9 @@ def _joined(
     if joined < piece.count * apart:
         full, ends, total = joined - 1, 1, piece.count * long + (joined - 1) * lost
     rest = total - (full // ends) * usable
-    words = f"{piece.working}; longer than the fabric is wide: joined from strips"
+    working = Joined(piece.working)
     parts = [
-        CutPiece(f"strip for {piece.name}", usable, high, full, words),
-        CutPiece(f"last strip for {piece.name}", rest, high, ends, words),
+        CutPiece(f"strip for {piece.name}", usable, high, full, working),
+        CutPiece(f"last strip for {piece.name}", rest, high, ends, working),
     ]
     return [p for p in parts if p.count]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -13,7 +12,8 @@ from ..plan import Plan
 from . import finishing
 from .cloth import Cloth, ClothPlan, as_cut, lay_on_cloth, read_cloth
 from .finishing import Backing, Binding, QuiltingLines
-from .pieces import CutPiece, Figure, written
+from .pieces import CutPiece, Figure
+from .workings import Measured, Parts
 
 BACKGROUND = "background"
 PARTS = {  # of the quilt: the fabric that each is cut from unless told
@@ -168,7 +168,7 @@ def finish(
     unit = plan.unit
     words = ("width", "height")
     body = tuple(
-        Figure(name, mm, "measured through the middle" if plan.body_mm else _sum(parts, mm, unit))
+        Figure(name, mm, Measured() if plan.body_mm else Parts(tuple(parts), mm))
         for name, mm, parts in zip(words, body_mm, parts_mm, strict=True)
     )
     parts = max(2, math.ceil(block_mm / finishing.LINES_APART_MM[unit] - 1e-9))
@@ -181,10 +181,3 @@ def finish(
         finishing.binding(*size_mm, usable_mm=plan.fabric_width_mm, unit=unit),
         finishing.quilting_lines(block_mm, parts, step_mm=plan.step_mm, unit=unit),
     )
-
-
-def _sum(parts: Sequence[float], total: float, unit: str) -> str:
-    """How lengths add up, equal ones counted: ``4 × 5 1/2 in + 3 × 1 in = 25 in``."""
-    counts = Counter(written(mm, unit) for mm in parts)
-    text = " + ".join(f"{n} × {said}" if n > 1 else said for said, n in counts.items())
-    return f"{text} = {written(total, unit)}"

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from ...errors import PlanError
 from ...units import INCH, format_length, to_step
-from .pieces import USABLE, CutPiece, decimal, grown, require_positive, to_buy, written
+from .pieces import USABLE, CutPiece, require_positive, to_buy
+from .workings import BindingStrips, EqualGaps, Overhang, Panels
 
 # what is usual, each unit in its own round values: common practice
 OVERHANG_MM = {"in": 4 * INCH, "cm": 100.0}
@@ -27,7 +28,7 @@ class Binding:
     length_mm: float
     strips: int
     cloth_mm: float
-    working: str
+    working: BindingStrips
     bought_mm: float
 
 
@@ -47,11 +48,9 @@ def binding(
     length = 2 * width_mm + 2 * height_mm + extra_mm
     strips = math.ceil(length / usable_mm - 1e-9)
     cloth = strips * strip_mm
-    bought, buy = to_buy(cloth, unit)
-    working = (
-        f"(2 × {written(width_mm, unit)} + 2 × {written(height_mm, unit)} + {written(extra_mm, unit)}) ÷ "
-        f"{written(usable_mm, unit)} → {strips} strips × {written(strip_mm, unit)} = {written(cloth, unit)}, "
-        f"buy {buy}"
+    bought = to_buy(cloth, unit)
+    working = BindingStrips(
+        width_mm, height_mm, extra_mm, usable_mm, strips, strip_mm, cloth, bought
     )
     return Binding(length, strips, cloth, working, bought)
 
@@ -63,8 +62,7 @@ def batting(
     overhang_mm = OVERHANG_MM[unit] if overhang_mm is None else overhang_mm
     require_positive(width=width_mm, height=height_mm)
     size = width_mm + 2 * overhang_mm, height_mm + 2 * overhang_mm
-    working = grown(width_mm, height_mm, overhang_mm, unit, ("", ""))
-    return CutPiece("batting", *size, 1, working)
+    return CutPiece("batting", *size, 1, Overhang(width_mm, height_mm, overhang_mm))
 
 
 @dataclass(frozen=True)
@@ -87,22 +85,20 @@ def backing(
 ) -> Backing:
     """Backing panels of the usable width sewn side by side, whichever way takes less cloth."""
     seam_mm = BACKING_SEAM_MM[unit] if seam_mm is None else seam_mm
-    whole = batting(width_mm, height_mm, overhang_mm=overhang_mm, unit=unit)
+    over = OVERHANG_MM[unit] if overhang_mm is None else overhang_mm
+    whole = batting(width_mm, height_mm, overhang_mm=over, unit=unit)
     if usable_mm <= 2 * seam_mm:
         raise PlanError("The usable width is not wider than its seams.", "")
     ways = []
     for wide, long, seams in (
-        (whole.width_mm, whole.height_mm, "vertical seams"),
-        (whole.height_mm, whole.width_mm, "horizontal seams"),
+        (whole.width_mm, whole.height_mm, "vertical"),
+        (whole.height_mm, whole.width_mm, "horizontal"),
     ):
         panels = max(1, math.ceil((wide - 2 * seam_mm) / (usable_mm - 2 * seam_mm) - 1e-9))
         ways.append((panels * long, panels, long, seams))
     total, panels, long, seams = min(ways)
-    bought, buy = to_buy(total, unit)
-    joined = f"{panels} panels × {written(long, unit)} ({seams}) = {written(total, unit)}"
-    if panels == 1:
-        joined = f"1 panel, {written(long, unit)}"
-    working = f"{whole.working}; {joined}, buy {buy}"
+    bought = to_buy(total, unit)
+    working = Panels(Overhang(width_mm, height_mm, over), panels, long, seams, total, bought)
     return Backing(CutPiece("backing panel", usable_mm, long, panels, working), total, bought)
 
 
@@ -118,7 +114,7 @@ class QuiltingLines:
         Where to mark, from the first edge.
     last_gap_mm, last_off_mm : float
         The last gap, and by how much it is wider (narrower if negative) than the others.
-    working : str
+    working : EqualGaps
     """
 
     exact_mm: float
@@ -126,7 +122,7 @@ class QuiltingLines:
     lines_mm: tuple[float, ...]
     last_gap_mm: float
     last_off_mm: float
-    working: str
+    working: EqualGaps
 
 
 def quilting_lines(
@@ -139,13 +135,9 @@ def quilting_lines(
     last = width_mm - (parts - 1) * gap
     if gap <= 0 or last <= 0:
         raise PlanError(
-            f"{written(width_mm, unit)} cannot be divided into {parts} parts on these ruler lines.",
+            f"{format_length(width_mm, unit=unit, fraction=32)} cannot be divided into {parts} parts on these ruler lines.",
             "Use fewer parts or finer ruler lines.",
         )
-    off = last - gap
-    working = (
-        f"{written(width_mm, unit)} ÷ {parts} = {decimal(exact, unit, 2)}, mark every {written(gap, unit)}; "
-        f"the last gap is {written(last, unit)} ({format_length(off, unit=unit, fraction=32, sign=True)})"
-    )
     lines = tuple(k * gap for k in range(1, parts))
-    return QuiltingLines(exact, gap, lines, last, off, working)
+    working = EqualGaps(width_mm, parts, exact, gap, last)
+    return QuiltingLines(exact, gap, lines, last, last - gap, working)

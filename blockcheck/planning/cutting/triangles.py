@@ -9,7 +9,8 @@ import math
 from dataclasses import dataclass
 
 from ...units import to_step
-from .pieces import QUARTER, decimal, require_positive, ruler_line, written
+from .pieces import QUARTER, require_positive, ruler_line
+from .workings import Clip, Halved, Setting
 
 # the handbooks' √2, kept so that the tables come out as printed
 _ROOT2_TRADE = 1.414
@@ -22,31 +23,25 @@ class Square:
     name: str
     exact_mm: float
     trade_mm: float
-    working: str
+    working: Halved | Setting
     triangles: int
 
 
-def half_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in") -> Square:
+def half_square(finished_mm: float, *, seam_mm: float = QUARTER) -> Square:
     """Square for two triangles with finished legs: + (2 + √2) seams; the trade says + 7/8 in."""
     require_positive(finished_leg=finished_mm)
     exact = finished_mm + (2 + math.sqrt(2)) * seam_mm
     trade = finished_mm + 3.5 * seam_mm
-    working = (
-        f"{written(finished_mm, unit)} + {written(3.5 * seam_mm, unit)} = {written(trade, unit)} "
-        f"(exact {decimal(exact, unit, 4)}), cut once corner to corner"
-    )
+    working = Halved(finished_mm, 3.5 * seam_mm, exact, 1)
     return Square("half-square triangles", exact, trade, working, 2)
 
 
-def quarter_square(finished_mm: float, *, seam_mm: float = QUARTER, unit: str = "in") -> Square:
+def quarter_square(finished_mm: float, *, seam_mm: float = QUARTER) -> Square:
     """Square for four triangles with a finished long side: + (2 + 2√2) seams; trade + 1 1/4."""
     require_positive(finished_side=finished_mm)
     exact = finished_mm + (2 + 2 * math.sqrt(2)) * seam_mm
     trade = finished_mm + 5 * seam_mm
-    working = (
-        f"{written(finished_mm, unit)} + {written(5 * seam_mm, unit)} = {written(trade, unit)} "
-        f"(exact {decimal(exact, unit, 4)}), cut twice corner to corner"
-    )
+    working = Halved(finished_mm, 5 * seam_mm, exact, 2)
     return Square("quarter-square triangles", exact, trade, working, 4)
 
 
@@ -68,16 +63,14 @@ def setting_triangles(
             "side triangles",
             finished_mm * root + (2 + 2 * root) * seam_mm,
             side,
-            f"{written(finished_mm, unit)} × 1.414 + {written(5 * seam_mm, unit)} = {decimal(long + 5 * seam_mm, unit, 3)}, "
-            f"up to {written(side, unit)}",
+            Setting(finished_mm, False, 5 * seam_mm, long + 5 * seam_mm, side),
             4,
         ),
         Square(
             "corner triangles",
             finished_mm / root + (2 + root) * seam_mm,
             corner,
-            f"{written(finished_mm, unit)} × 1.414 ÷ 2 + {written(3.5 * seam_mm, unit)} = "
-            f"{decimal(leg + 3.5 * seam_mm, unit, 3)}, up to {written(corner, unit)}",
+            Setting(finished_mm, True, 3.5 * seam_mm, leg + 3.5 * seam_mm, corner),
             2,
         ),
     )
@@ -97,14 +90,14 @@ class ClippedCorner:
         How far the point then lies inside the raw edge, once the triangle is sewn on.
     square : Square
         The square that two such triangles are cut from.
-    working : str
+    working : Clip
     """
 
     mark_mm: float
     exact_mm: float
     point_inside_mm: float
     square: Square
-    working: str
+    working: Clip
 
 
 def clipped_corner(
@@ -125,9 +118,6 @@ def clipped_corner(
     exact = leg_finished_mm + (2 - math.sqrt(2)) * seam_mm
     mark = to_step(exact, step_mm or ruler_line(unit), "down")
     inside = mark + (math.sqrt(2) - 1) * seam_mm - leg_finished_mm
-    working = (
-        f"{written(leg_finished_mm, unit)} + 0.586 × {written(seam_mm, unit)} = {decimal(exact, unit, 3)}, "
-        f"lay the ruler at {written(mark, unit)}; the point lies {written(inside, unit)} inside"
-    )
-    square = half_square(leg_finished_mm, seam_mm=seam_mm, unit=unit)
+    working = Clip(leg_finished_mm, seam_mm, exact, mark, inside)
+    square = half_square(leg_finished_mm, seam_mm=seam_mm)
     return ClippedCorner(mark, exact, inside, square, working)

@@ -5,8 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ...errors import PlanError
-from ..cutting.pieces import written
 from ..cutting.triangles import clipped_corner
+from ..cutting.workings import (
+    AsLongAs,
+    ClippedBlock,
+    Crossing,
+    HalfBlock,
+    LikeBlock,
+    Strip,
+    WholeRow,
+    Working,
+)
 from .design import ALTERNATE, HALF, Design
 from .patch import Patch, Point, Unit, rectangle, sewn
 
@@ -18,7 +27,7 @@ def block(design: Design, kind: str, width_mm: float, height_mm: float) -> Unit:
     """A sewn block in its frame, or a plain one that fills the place."""
     if kind == ALTERNATE:
         return _plain(design, width_mm, height_mm)
-    seam, unit = design.seam_mm, design.unit
+    seam = design.seam_mm
     w, h = design.blocks_mm[kind]
     whole = rectangle(kind, "", w, h, seam_mm=seam)
     if kind in design.halves:
@@ -28,11 +37,8 @@ def block(design: Design, kind: str, width_mm: float, height_mm: float) -> Unit:
         wide = design.frame_mm[side]
         upright = side in ("left", "right")
         long = whole.height_mm if upright else whole.width_mm
-        working = ", ".join(
-            f"{written(mm, unit)} + 2 × {written(seam, unit)} = {written(mm + 2 * seam, unit)} {word}"
-            for mm, word in ((wide, "wide"), (long, "long"))
-        )
         size = (wide, long) if upright else (long, wide)
+        working = Strip(wide, long, seam)
         strip = rectangle(f"frame, {side}", "frame", *size, seam_mm=seam, working=working)
         pair = [strip, whole] if side in ("left", "top") else [whole, strip]
         whole = sewn(pair, "beside" if upright else "below")
@@ -41,25 +47,23 @@ def block(design: Design, kind: str, width_mm: float, height_mm: float) -> Unit:
 
 def _plain(design: Design, w: float, h: float) -> Unit:
     """An alternate block; its corners clipped and triangles sewn back on where the design says."""
-    seam, unit, leg = design.seam_mm, design.unit, design.clipped_mm
-    cut = f"{written(w + 2 * seam, unit)} × {written(h + 2 * seam, unit)}"
-    words = f"as large as a {'framed ' if design.frame_mm else ''}block, {cut}"
+    seam, leg = design.seam_mm, design.clipped_mm
+    size = (w + 2 * seam, h + 2 * seam)
+    working = LikeBlock(size, bool(design.frame_mm))
     if not leg:
-        return rectangle(ALTERNATE, "alternate blocks", w, h, seam_mm=seam, working=words)
+        return rectangle(ALTERNATE, "alternate blocks", w, h, seam_mm=seam, working=working)
     if 2 * leg >= min(w, h):
         raise PlanError(
             f"Triangles of {design.said(leg)} leave nothing of the alternate block's side.",
             "Choose smaller ones.",
         )
-    clip = clipped_corner(leg, seam_mm=seam, unit=unit)
+    clip = clipped_corner(leg, seam_mm=seam, unit=design.unit)
     outline = (
         (leg, 0.0), (w - leg, 0.0), (w, leg), (w, h - leg),
         (w - leg, h), (leg, h), (0.0, h - leg), (0.0, leg),
     )  # fmt: skip
-    size = (w + 2 * seam, h + 2 * seam)
-    middle = Patch(
-        "clipped alternate block", "alternate blocks", outline, size, 1, f"{words}; {clip.working}"
-    )
+    clipped = ClippedBlock(working, clip.working)
+    middle = Patch("clipped alternate block", "alternate blocks", outline, size, 1, clipped)
     whole = Unit((middle,), (), w, h)
     corners: tuple[tuple[Point, Point, Point], ...] = (
         ((0.0, 0.0), (leg, 0.0), (0.0, leg)),
@@ -93,7 +97,7 @@ def _straight(d: Design) -> Unit:
     places = [[d.kind_at(r, c) for c in range(d.blocks_per_row)] for r in range(d.rows)]
     widths = [_common(d, column, 0) for column in zip(*places, strict=True)]
     heights = [_common(d, row, 1) for row in places]
-    seam, unit = d.seam_mm, d.unit
+    seam = d.seam_mm
     parts: list[Unit] = []
     for kinds, high in zip(places, heights, strict=True):
         if parts and d.between_rows_mm:
@@ -101,9 +105,9 @@ def _straight(d: Design) -> Unit:
         row: list[Unit] = []
         for kind, wide in zip(kinds, widths, strict=True):
             if row and d.between_blocks_mm:
-                words = f"as long as the block beside it is high, {written(high + 2 * seam, unit)}"
+                working = AsLongAs("block beside", high + 2 * seam)
                 size = (d.between_blocks_mm, high)
-                row.append(rectangle(SASHING, SASHING, *size, seam_mm=seam, working=words))
+                row.append(rectangle(SASHING, SASHING, *size, seam_mm=seam, working=working))
             row.append(block(d, kind, wide, high))
         parts.append(sewn(row, "beside"))
     return sewn(parts, "below")
@@ -111,20 +115,20 @@ def _straight(d: Design) -> Unit:
 
 def _between_rows(d: Design, widths: Sequence[float]) -> Unit:
     """Sashing below a row: one strip, or as long as the blocks with cornerstones between."""
-    seam, unit, high = d.seam_mm, d.unit, d.between_rows_mm
+    seam, high = d.seam_mm, d.between_rows_mm
     if not d.cornerstones:
         gaps = d.between_blocks_mm * (len(widths) - 1)
         long = sum(widths) + gaps
-        words = f"row of {written(long, unit)} + 2 × {written(seam, unit)} = {written(long + 2 * seam, unit)}"
-        return rectangle(SASHING, SASHING, long, high, seam_mm=seam, working=words)
+        return rectangle(SASHING, SASHING, long, high, seam_mm=seam, working=WholeRow(long, seam))
     parts: list[Unit] = []
     for wide in widths:
         if parts:
             size = (d.between_blocks_mm, high)
-            words = "as wide as the sashing both ways"
-            parts.append(rectangle(CORNERSTONE, "cornerstones", *size, seam_mm=seam, working=words))
-        words = f"as long as the block above it is wide, {written(wide + 2 * seam, unit)}"
-        parts.append(rectangle(SASHING, SASHING, wide, high, seam_mm=seam, working=words))
+            parts.append(
+                rectangle(CORNERSTONE, "cornerstones", *size, seam_mm=seam, working=Crossing())
+            )
+        working = AsLongAs("block above", wide + 2 * seam)
+        parts.append(rectangle(SASHING, SASHING, wide, high, seam_mm=seam, working=working))
     return sewn(parts, "beside")
 
 
@@ -166,8 +170,8 @@ def _offset(d: Design) -> Unit:
     turn, length = 0, per * along + (per - 1) * inside
     for line in range(lines):
         if parts and apart:
-            words = f"as long as a {'column' if across else 'row'}, {written(length + 2 * d.seam_mm, d.unit)}"
-            parts.append(_piece(d, SASHING, SASHING, length, apart, words))
+            working = AsLongAs("column" if across else "row", length + 2 * d.seam_mm)
+            parts.append(_piece(d, SASHING, SASHING, length, apart, working))
         odd = line % 2 == 1
         row: list[Unit] = []
         for _ in range(per - odd):
@@ -176,26 +180,20 @@ def _offset(d: Design) -> Unit:
         if odd:
             row = [_half(d, half, over), *row, _half(d, half, over)]
         if inside:
-            words = f"as long as the block's side, {written(over + 2 * d.seam_mm, d.unit)}"
-            strip = _piece(d, SASHING, SASHING, inside, over, words)
+            working = AsLongAs("side", over + 2 * d.seam_mm)
+            strip = _piece(d, SASHING, SASHING, inside, over, working)
             row = [u for unit in row for u in (strip, unit)][1:]
         parts.append(sewn(row, "below" if across else "beside"))
     return sewn(parts, "beside" if across else "below")
 
 
 def _half(d: Design, along: float, over: float) -> Unit:
-    seam, unit = d.seam_mm, d.unit
-    strip = d.between_rows_mm if d.shifted == "columns" else d.between_blocks_mm
-    whole, cut = 2 * along + strip + 2 * seam, written(along + 2 * seam, unit)
-    words = f"{written(whole, unit)} ÷ 2 + {written(seam, unit)} = {cut}"
-    if strip:
-        words = (
-            f"({written(whole, unit)} − {written(strip + 2 * seam, unit)}) ÷ 2 + "
-            f"2 × {written(seam, unit)} = {cut}"
-        )
-    return _piece(d, HALF, "half blocks", along, over, words)
+    seam, strip = d.seam_mm, d.between_rows_mm if d.shifted == "columns" else d.between_blocks_mm
+    whole, sashing = 2 * along + strip + 2 * seam, strip + 2 * seam if strip else 0.0
+    working = HalfBlock(whole, sashing, seam, along + 2 * seam)
+    return _piece(d, HALF, "half blocks", along, over, working)
 
 
-def _piece(d: Design, name: str, fabric: str, along: float, over: float, working: str) -> Unit:
+def _piece(d: Design, name: str, fabric: str, along: float, over: float, working: Working) -> Unit:
     size = (over, along) if d.shifted == "columns" else (along, over)
     return rectangle(name, fabric, *size, seam_mm=d.seam_mm, working=working)

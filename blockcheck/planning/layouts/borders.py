@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from ...units import to_step
-from ..cutting.pieces import ruler_line, written
+from ..cutting.pieces import ruler_line
 from ..cutting.triangles import quarter_square
+from ..cutting.workings import Butted, Mitred
 from .design import SIDES, Border
 from .patch import Patch, Point, Seam, Unit, rectangle, sewn
 
@@ -25,12 +26,9 @@ def bordered(body: Unit, border: Border, name: str, *, seam_mm: float, unit: str
     for side in (s for s in ("left", "right", "top", "bottom") if s in border.sides_mm):
         wide, upright = border.sides_mm[side], side in ("left", "right")
         long = whole.height_mm if upright else whole.width_mm
-        words = (
-            f"{written(long, unit)} through the middle + 2 × {written(seam_mm, unit)} = "
-            f"{written(long + 2 * seam_mm, unit)} long"
-        )
+        working = Butted(long, seam_mm)
         size = (wide, long) if upright else (long, wide)
-        piece = rectangle(f"{name}, {side}", name, *size, seam_mm=seam_mm, working=words)
+        piece = rectangle(f"{name}, {side}", name, *size, seam_mm=seam_mm, working=working)
         pair = [piece, whole] if side in ("left", "top") else [whole, piece]
         whole = sewn(pair, "beside" if upright else "below")
     return whole
@@ -50,14 +48,11 @@ def _mitred(body: Unit, border: Border, name: str, seam: float, unit: str) -> Un
         j = (i + 1) % 4
         long = math.dist(outer[i], outer[j])
         cut = to_step(quarter_square(long, seam_mm=seam).exact_mm, ruler_line(unit), "up")
-        words = (
-            f"{written(long, unit)} from corner to corner + 4.83 × {written(seam, unit)}, up to "
-            f"{written(cut, unit)} long; mitre the ends after sewing"
-        )
+        working = Mitred(long, seam, cut)
         strip = b + 2 * seam
         size = (cut, strip) if side in ("top", "bottom") else (strip, cut)
         outline = (outer[i], outer[j], inner[j], inner[i])
-        pieces.append(Patch(f"{name}, {side}", name, outline, size, 1, words))
+        pieces.append(Patch(f"{name}, {side}", name, outline, size, 1, working))
         seams.append(Seam(inner[i], inner[j], (0, n), (n + i, n + i + 1)))
     for i in range(4):  # at the piece's first corner it meets the piece before it
         before = n + (i - 1) % 4

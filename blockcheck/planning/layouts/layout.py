@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..cutting.pieces import CutPiece
+from ..cutting.workings import Squares
 from . import body, on_point
 from .borders import bordered
 from .design import Design
@@ -118,5 +119,5 @@ def _cut(some: Sequence[Patch]) -> CutPiece:
         sides = dict.fromkeys(p.name.partition(", ")[2] for p in some)
         name += f", {' and '.join(sides)}" if any(sides) else ""
         return CutPiece(name, *one.cut_mm, count, one.working)
-    words = f"{one.working}; {len(some)} triangles ÷ {one.gives} = {count} squares"
-    return CutPiece(f"square for {one.name}s", *one.cut_mm, count, words)
+    working = Squares(one.working, len(some), one.gives, count)
+    return CutPiece(f"square for {one.name}s", *one.cut_mm, count, working)

@@ -9,6 +9,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from ..cutting.workings import PLAIN, Working
+
 Point = tuple[float, float]
 
 
@@ -28,8 +30,8 @@ class Patch:
         Width and height of the rectangle it is cut from; a sewn block's unfinished size.
     gives : int
         How many such pieces that rectangle gives: a square cut twice corner to corner gives four.
-    working : str
-        How the cut size comes about, in one line.
+    working : Working
+        How the cut size comes about.
     """
 
     name: str
@@ -37,7 +39,7 @@ class Patch:
     corners_mm: tuple[Point, ...]
     cut_mm: tuple[float, float]
     gives: int = 1
-    working: str = ""
+    working: Working = PLAIN
 
     @property
     def area_mm2(self) -> float:
@@ -112,7 +114,7 @@ def rectangle(
     *,
     seam_mm: float,
     cut_mm: tuple[float, float] | None = None,
-    working: str = "",
+    working: Working = PLAIN,
 ) -> Unit:
     """A rectangular piece of a finished size; it is cut larger by a seam allowance all round."""
     outline = ((0.0, 0.0), (width_mm, 0.0), (width_mm, height_mm), (0.0, height_mm))

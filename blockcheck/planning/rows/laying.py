@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 
 import numpy as np
 
@@ -19,6 +20,14 @@ ARRANGE_LIMIT_S = 1.0  # what a person waits for an order of the blocks
 # cutting along a ruler's line: within 1/32 in of it, a rectangular distribution (common practice)
 CUTTING_U_MM = INCH / 32 / math.sqrt(12)
 ALTERNATE, HALF, SASHING, TO_SEW = "alternate block", "half block", "sashing", "block still to sew"
+
+
+class NoOrder(Enum):
+    """Why no order of the blocks is looked for."""
+
+    ONE_ROW = "a single row meets no other"
+    PLACES = "places and blocks are not equally many"
+    KINDS = "there are several kinds"
 
 
 @dataclass(frozen=True)
@@ -38,8 +47,8 @@ class Rows:
         How they will, every block trimmed to size as far as its cloth goes and all else cut to it.
     arrangement : Arrangement or None
         An order of the blocks that meets best untrimmed.
-    note : str
-        Why there is no arrangement, or an empty text.
+    no_order : NoOrder or None
+        Why there is no arrangement.
     to_sew : int
         Places that still lack a block.
     left_over : tuple of str
@@ -51,7 +60,7 @@ class Rows:
     check: RowsCheck
     trimmed: RowsCheck
     arrangement: Arrangement | None
-    note: str
+    no_order: NoOrder | None
     to_sew: int
     left_over: tuple[str, ...]
 
@@ -137,17 +146,13 @@ def lay_rows(
         for some, trimmed in ((laid, False), (_filled(plan, pattern, done, target), True))
     )
     result = Rows(
-        "height" if upright else "width", laid, check, after, None, "", 0, tuple(names[placed:])
+        "height" if upright else "width", laid, check, after, None, None, 0, tuple(names[placed:])
     )
     result = replace(result, to_sew=result.count(TO_SEW))
     if lines < 2:
-        return replace(result, note="A single row has no seams to match with another row's.")
+        return replace(result, no_order=NoOrder.ONE_ROW)
     if result.to_sew or result.left_over:
-        note = (
-            "The best order of the blocks is worked out once there is a block for every place, and "
-            "none left over."
-        )
-        return replace(result, note=note)
+        return replace(result, no_order=NoOrder.PLACES)
     arrangement = arrange(
         {p.name: p.cut_mm for p in as_is},
         [
