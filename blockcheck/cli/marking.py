@@ -9,21 +9,18 @@ from pathlib import Path
 import click
 import numpy as np
 
-from ..errors import LengthError, PlanError, ProjectError
+from ..errors import PlanError, ProjectError
 from ..planning.plan import BlockRecord, called
 from ..project import PhotoFile, Project
+from ..project.places import read_place
 from ..project.records import Point
 from ..project.suggestions import suggestions
 from ..report import mark_words as words
 from ..report.phrases import sentence
-from ..units import format_length, parse_length
 from ..vision.seams.points import Suggested
 from .command import command
 from .options import FORCE, NAME, PROJECT, file_type, need_suffix
 from .voice import Status, in_words, may_write, note, say, stop, tell, writing
-
-OFF_CLOTH_MM = 3.0  # a ruler's reading at a corner may lie a little off the measured edge
-_ZERO = re.compile(r'0+(\.0*)?\s*(in|cm|mm|")?')
 
 
 @command("mark")
@@ -106,54 +103,6 @@ def mark(
         elif found.points or found.axis is not None:
             accept_one = shlex.join(["blockcheck", "mark", str(project), name, "--accept", "1"])
             note(f"None of them is marked. To mark the first: {accept_one}")
-
-
-def read_place(text: str, block: BlockRecord, unit: str) -> Point:
-    """Block coordinates of a place measured with a ruler from two of the block's edges.
-
-    Parameters
-    ----------
-    text : str
-        ``"3in,1/4in"`` from the left and the top edge, or with edges: ``"right 1/4in,bottom 2in"``.
-    block : BlockRecord
-    unit : str
-        Of lengths that name none.
-
-    Raises
-    ------
-    LengthError
-        If it cannot be read.
-    PlanError
-        If it lies off the cloth.
-    """
-    parts = text.split(",")
-    if len(parts) != 2:
-        raise LengthError(
-            f'"{text}" is not a place.', "Write the two lengths with a comma, like 3in,1/4in."
-        )
-    lines = []
-    for part, usual, allowed in zip(
-        parts, ("left", "top"), (words.SIDES[1::2], words.SIDES[::2]), strict=True
-    ):
-        word = next((side for side in words.SIDES if part.split()[:1] == [side]), "")
-        if word and word not in allowed:
-            raise LengthError(
-                f'"{text}" is not a place.',
-                "The first length is from the left or right edge, the second from the top or bottom.",
-            )
-        length = part.strip().removeprefix(word).strip()
-        away = 0.0 if _ZERO.fullmatch(length) else parse_length(length, unit)
-        point, inwards = words.edge(block, word or usual)
-        lines.append((inwards, inwards @ point + away))
-    x, y = np.linalg.solve(np.array([n for n, _ in lines]), np.array([c for _, c in lines]))
-    low, high = block.outline_mm.min(axis=0), block.outline_mm.max(axis=0)
-    if not ((low - OFF_CLOTH_MM <= (x, y)).all() and ((x, y) <= high + OFF_CLOTH_MM).all()):
-        size = (format_length(e.value, unit=unit) for e in (block.width_mm, block.height_mm))
-        raise PlanError(
-            f'"{text}" lies off {called(block.name)}, which is {" × ".join(size)}.',
-            "Measure from its left and its top edge.",
-        )
-    return float(x), float(y)
 
 
 def _write(picture: Path, photo: PhotoFile | None, block: BlockRecord, found: Suggested) -> None:

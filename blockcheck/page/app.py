@@ -33,7 +33,6 @@ from ..errors import BlockcheckError, DamagedProjectError, ProjectError, UploadE
 from ..report import words
 from ..report.html import unbroken
 from . import intake, sets, work
-from .block_view import on_page
 from .doing import ACTIONS, Doing
 from .downloads import Downloads
 from .events import Hub
@@ -42,6 +41,7 @@ from .pictures import SIDES, Pictures
 from .queue import Queue
 from .shelf import Shelf
 from .showing import VIEWS, Showing
+from .wording import on_page
 
 BODY_BYTES, BODY_S = 256 * 2**10, 10.0
 TEXT_BYTES, TEXT_S = 32 * 2**20, 60.0  # an export: of 400 blocks it has 3 MB
@@ -81,7 +81,7 @@ class Page:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self._templates.globals.update(words=words, views=VIEWS, on_page=on_page)
+        self._templates.globals.update(words=words, views=VIEWS)
         here = "/p/{project}"
         self.app = Starlette(
             routes=[
@@ -115,10 +115,10 @@ class Page:
             self.pictures.end()
 
     def render(self, template: str, **given: Any) -> str:
-        """Fill a template in; sizes in its words are not parted at the end of a line."""
+        """Fill a template in, in the page's words; sizes are not parted at the end of a line."""
         page = self._templates.get_template(template).render(given)
         shown, mark, data = page.partition('<script type="application/json"')
-        return _WORDS.sub(lambda found: unbroken(found[0]), shown) + mark + data
+        return _WORDS.sub(lambda found: unbroken(on_page(found[0])), shown) + mark + data
 
     async def home(self, request: Request) -> Response:
         """The projects of the folder; the one project where one was named."""
@@ -276,7 +276,7 @@ class Page:
             status = error.status_code
         elif isinstance(error, BlockcheckError):
             status = error.status if isinstance(error, UploadError) else 400
-            said = [s for s in (error.message, error.hint) if s]
+            said = [on_page(s) for s in (error.message, error.hint) if s]
         if request.method != "GET":  # what is left of the body is not waited for
             return JSONResponse({"said": said}, status, {"connection": "close"})
         if ".json" in request.url.path or ".part" in request.url.path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -14,22 +15,8 @@ from ..report import words
 from ..report.html import unbroken
 from ..report.screen_picture import on_photo
 from ..uncertainty import Estimate
-from ..units import format_uncertainty
+from ..units import format_exact, format_uncertainty
 
-# options that the sentences about photos name, and what stands for them on the page
-_HERE = (
-    (" (blockcheck card)", ""),
-    (
-        "name what lies there with --square or --grid",
-        "enter the square or the mat’s lines in the plan",
-    ),
-    ("give the block's corners by hand (--corners)", "mend it by hand"),
-    ("with --card-side, --sheet-side or --square", "in the plan"),
-    ("--card-side", "the card’s size in the plan"),
-    ("--sheet-side", "the sheet’s size in the plan"),
-    ("--square", "the square’s side in the plan"),
-    ("--grid", "the lines’ spacing in the plan"),
-)
 SIDES = ("top", "right", "bottom", "left")
 Shown = dict[str, Any]
 
@@ -103,6 +90,18 @@ def sizes(plan: Plan, block: BlockRecord, kept: Any) -> list[Shown]:
     return rows
 
 
+def budget(plan: Plan, block: BlockRecord) -> list[tuple[str, str, str]]:
+    """What the ± of the width and of the height comes from, as `measure --budget` says it."""
+
+    def of(e: Estimate, cause: str) -> str:
+        us = [t.u for t in e.budget if t.name == cause]
+        return format_exact(math.hypot(*us), unit=plan.unit, digits=4) if us else ""
+
+    both = block.width_mm, block.height_mm
+    causes = dict.fromkeys(t.name for e in both for t in e.budget)
+    return [(cause, of(both[0], cause), of(both[1], cause)) for cause in causes]
+
+
 def size(plan: Plan, width: Estimate, height: Estimate) -> str:
     """A block's size as it was measured, everywhere to the same fraction: ``6 × 9 1/16 in``."""
     wide = words.length(plan, width.value).removesuffix(f" {plan.unit}")
@@ -116,10 +115,3 @@ def give_or_take(plan: Plan, width: Estimate, height: Estimate) -> str:
 
 def when(at: str) -> str:
     return datetime.fromisoformat(at).astimezone().strftime("%b %-d, %H:%M")
-
-
-def on_page(text: str) -> str:
-    """A sentence as the page says it: what the command line does by an option is done here."""
-    for option, here in _HERE:
-        text = text.replace(option, here)
-    return text

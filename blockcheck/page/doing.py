@@ -9,17 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import PlanError, ProjectError
+from ..errors import ProjectError
 from ..files import sha256_of
-from ..measuring.results import Measurement, PhotoResult
+from ..measuring.results import PhotoResult
 from ..planning.plan import BlockRecord, Plan
-from ..project import Project
 from ..project.records import settings_from, settings_in
 from ..report import words
-from ..report.screen_picture import on_block, on_photo
 from ..settings import Settings
 from ..units import INCH
-from . import forms, rows_view, sets, work
+from . import forms, marks, rows_view, sets, work
 from .block_view import SIDES
 from .intake import Received
 from .queue import Item, Queue
@@ -33,6 +31,8 @@ ACTIONS = frozenset(
     {
         "edges",
         "marks",
+        "by_ruler",
+        "unmark",
         "suggest",
         "state",
         "kind",
@@ -123,28 +123,21 @@ class Doing:
         with self._shelf.open(project) as quilt:
             before, new = quilt.latest(name), result.blocks[0]
             assert before.measurement is not None
-            points, line = _carried(before.measurement, new, before)
+            points, line = marks.carried(before.measurement, new, before)
             how = f"by hand: {', '.join(SIDES[k] for k in held)}" if held else ""
             quilt.correct(name, new, result.problems, points, line, how)
 
     async def marks(self, project: str, given: Given) -> Given:
         """Mark a block's points and centre line, given in the photo's pixels."""
-        await asyncio.to_thread(self._marks, project, given)
-        return {}
+        return await self._with(project, lambda q: marks.mark(q, given))
 
-    def _marks(self, project: str, given: Given) -> None:
-        name = given["name"]
-        with self._shelf.open(project) as quilt:
-            block = _block(quilt, name)
-            if "points" in given:
-                points = {str(p): xy for p, xy in dict(given["points"]).items()}
-                places = _to_block(block, list(points.values()))
-                quilt.set_points(name, dict(zip(points, places, strict=True)))
-            if "line" in given:
-                ends = _to_block(block, given["line"] or [])
-                if ends and np.allclose(ends[0], ends[1], atol=1.0):
-                    raise PlanError("A centre line needs two different places.")
-                quilt.set_centre_line(name, (ends[0], ends[1]) if ends else None)
+    async def by_ruler(self, project: str, given: Given) -> Given:
+        """Mark a point or the centre line by the ruler."""
+        return await self._with(project, lambda q: marks.by_ruler(q, given))
+
+    async def unmark(self, project: str, given: Given) -> Given:
+        """Take a point or the centre line away."""
+        return await self._with(project, lambda q: marks.unmark(q, given))
 
     async def suggest(self, project: str, given: Given) -> Given:
         """Suggest points and the centre line, in the photo's pixels."""
@@ -154,12 +147,12 @@ class Doing:
             "edit", work.suggestions, path, sha256, settings, block, plan.seam_mm
         )
         places = [(p.x_mm, p.y_mm) for p in found.points]
-        line = None if found.axis is None else _to_photo(block, found.axis.ends_mm)
-        return {"points": _to_photo(block, places), "line": line}
+        line = None if found.axis is None else marks.to_photo(block, found.axis.ends_mm)
+        return {"points": marks.to_photo(block, places), "line": line}
 
     def _record(self, project: str, name: str) -> tuple[BlockRecord, Plan]:
         with self._shelf.open(project) as quilt:
-            return _block(quilt, name), quilt.plan
+            return marks.block_of(quilt, name), quilt.plan
 
     async def mend(self, project: str, given: Given) -> Given:
         """Measure a refused photo by corners set by hand, and keep its block."""
@@ -300,14 +293,6 @@ class Doing:
         return {}
 
 
-def _block(quilt: Project, name: str) -> BlockRecord:
-    for block in quilt.blocks():
-        if block.name == name:
-            return block
-    quilt.latest(name)  # says why
-    raise ProjectError(f"There is no block {name}.", "Choose one from the list.")
-
-
 def _need_block(result: PhotoResult) -> None:
     if not result.ok:
         problem = next(p for p in result.problems if p.level == "error")
@@ -326,40 +311,3 @@ def _sides(given: Any) -> tuple[int, ...]:
     if not set(sides) <= {0, 1, 2, 3}:
         raise ValueError("a block has four sides")
     return sides
-
-
-def _to_block(block: BlockRecord, places_px: Any) -> list[tuple[float, float]]:
-    """Block coordinates of places in the photo that lie on the cloth."""
-    if not len(places_px):
-        return []
-    if block.corners_px is None or block.corners_mm is None:
-        raise ProjectError(
-            f"{words.sentence(block.name)} was measured with a ruler: it has no photo."
-        )
-    found = on_block(np.asarray(places_px, float), block.corners_px, block.corners_mm)
-    low, high = block.outline_mm.min(axis=0) - 3, block.outline_mm.max(axis=0) + 3
-    if not (np.isfinite(found).all() and (found >= low).all() and (found <= high).all()):
-        raise PlanError("A mark lies off the block.", "Put it on the cloth.")
-    return [(float(x), float(y)) for x, y in found]
-
-
-def _to_photo(block: BlockRecord, places_mm: Any) -> list[list[float]]:
-    if not len(places_mm) or block.corners_px is None or block.corners_mm is None:
-        return []
-    found = on_photo(np.asarray(places_mm, float), block.corners_mm, block.corners_px)
-    return [[float(x), float(y)] for x, y in found]
-
-
-def _carried(before: Measurement, after: Measurement, kept: Any) -> tuple[Any, Any]:
-    """Marks of an earlier measurement in the new one's block coordinates: the same pixels."""
-
-    def moved(places: Any) -> list[tuple[float, float]]:
-        if not len(places):
-            return []
-        px = on_photo(np.asarray(places, float), before.corners_block_mm, before.corners_px)
-        new = on_block(px, after.corners_px, after.corners_block_mm)
-        return [(float(x), float(y)) for x, y in new]
-
-    points = dict(zip(kept.points_mm, moved(list(kept.points_mm.values())), strict=True))
-    line = moved(kept.centre_line_mm or [])
-    return points, (line[0], line[1]) if line else None

@@ -18,11 +18,12 @@ from ..measuring.results import PhotoResult
 from ..project.records import settings_in
 from ..report import measured_words
 from . import sets, work
-from .block_view import give_or_take, on_page, size
+from .block_view import give_or_take, size
 from .events import Hub
 from .intake import KINDS, Received
 from .pictures import Pictures
 from .shelf import Shelf
+from .wording import on_page
 
 ALIKE, DISTINCT = 0.9, 0.05  # correlation of two photos of one block, and more than of others
 WAITING, MEASURING, KEPT, REFUSED, KNOWN = "waiting", "measuring", "kept", "refused", "known"

@@ -14,6 +14,7 @@ from ..planning.trimming.rectangles import axes
 from ..planning.trimming.trim_lines import TrimPlan
 from ..report import words
 from ..report.html import unbroken
+from .wording import on_page
 
 ENLARGED = 8.0  # how much more crooked than it is an edge is drawn, for a sixteenth to be seen
 Shown = dict[str, Any]
@@ -61,8 +62,8 @@ def sizes(
             }
             for k, row in enumerate(table)
         ],
-        "headline": unbroken(words.headline(quilt)),
-        "reasons": [unbroken(said) for said in words.reasons(quilt)],
+        "headline": unbroken(on_page(words.headline(quilt))),
+        "reasons": [unbroken(on_page(said)) for said in words.reasons(quilt)],
         "below": [f"{name}: {what}. {advice}" for name, what, advice in words.below(quilt)],
         "blocks": {
             t.name: {

@@ -15,11 +15,12 @@ from ..errors import BlockcheckError, ProjectError
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
-from ..report import pair_words, rows_words, words
+from ..report import mark_words, pair_words, rows_words, words
 from . import block_view, forms, rows_view, set_view, sets, trim_view, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Known, Shelf
 from .sizes import Sizes
+from .wording import on_page
 
 VIEWS = {
     "photos": "Photos",
@@ -186,6 +187,11 @@ class Showing:
             "kept": kept,
             "size": block_view.size(plan, block.width_mm, block.height_mm),
             "sizes": block_view.sizes(plan, block, kept),
+            "budget": block_view.budget(plan, block),
+            "marked": [(n, mark_words.place(xy, block, plan)) for n, xy in block.points_mm.items()],
+            "line": mark_words.line_places(block.centre_line_mm, block, plan)
+            if block.centre_line_mm
+            else "",
             "can": can,
             "history": [
                 {
@@ -237,7 +243,7 @@ class Showing:
         worked = await self._work_out(project)
         one = of_kind(worked.quilt, query.get("kind", ""))
         if one.choice is None:
-            return {"data": {"rows": [], "said": [words.gap(one, "size")]}}
+            return {"data": {"rows": [], "said": [on_page(words.gap(one, "size"))]}}
         table = one.choice.table
         sizes = [(row.width_mm, row.height_mm) for row in table]
         chosen = sizes.index(one.choice.size_mm)

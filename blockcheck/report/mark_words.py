@@ -7,23 +7,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..planning.plan import BlockRecord, Plan, called
+from ..project.places import SIDES, edge
 from ..project.records import Point
 from ..project.suggestions import BY_RULER
 from ..units import format_length, format_uncertainty
 from ..vision.seams.points import Suggested
 from .phrases import sentence
 
-SIDES = ("top", "right", "bottom", "left")
 GUESSES = "These are guesses. Look at each, check it with the ruler, and take only what is right:"
 _MIDDLE_MM = 10.0  # nearer to the middle than this, places are told from the left and the top
-
-
-def edge(block: BlockRecord, side: str) -> tuple[np.ndarray, np.ndarray]:
-    """A place on one of the block's sides, and the unit vector from it inwards."""
-    corners = np.asarray(block.corners_mm)  # every block of a project has them
-    k = SIDES.index(side)
-    along = corners[(k + 1) % 4] - corners[k]
-    return corners[k], np.array([-along[1], along[0]]) / np.linalg.norm(along)
 
 
 def place(xy: Sequence[float], block: BlockRecord, plan: Plan) -> str:

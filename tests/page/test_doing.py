@@ -12,6 +12,7 @@ from PIL import Image
 from serving import PHOTOS, until
 
 from blockcheck.project import Project
+from blockcheck.project.places import read_place
 from blockcheck.units import INCH
 
 NAME = "Deeds"
@@ -87,6 +88,26 @@ def test_the_centre_line_is_kept_and_a_mark_off_the_cloth_is_not(deeds, quilt):
     assert do(deeds, "marks", name="1", line=[top.tolist(), top.tolist()]).status_code == 400
     assert do(deeds, "marks", name="1", line=None).status_code == 200
     assert quilt.latest("1").centre_line_mm is None
+
+
+def test_marks_by_the_ruler_lie_where_the_command_line_puts_them(deeds, quilt):
+    block = next(b for b in quilt.blocks() if b.name == "1")
+    point = {"name": "1", "point": "bow", "across": ["right", "1/4"], "down": ["top", "2,5 cm"]}
+    assert do(deeds, "by_ruler", **point).status_code == 200
+    wanted = read_place("right 1/4in,top 2.5cm", block, "in")
+    np.testing.assert_allclose(quilt.latest("1").points_mm["bow"], wanted)
+    line = {"name": "1", "line": ["top", "4 1/2", "4 1/2"]}
+    part = do(deeds, "by_ruler", **line, show="block?name=1").json()["part"]
+    assert "Point bow: 1/4 in from the right" in html.unescape(part).replace("\xa0", " ")
+    ends = quilt.latest("1").centre_line_mm
+    for end, place in zip(ends, ("0,4 1/2in", "right 0,4 1/2in"), strict=True):
+        np.testing.assert_allclose(end, read_place(place, block, "in"))
+    for wrong in (["left", "9"], ["left", "much"], ["top", "1"]):
+        assert do(deeds, "by_ruler", **{**point, "across": wrong}).status_code == 400, wrong
+    assert do(deeds, "unmark", name="1", point="bow").status_code == 200
+    assert do(deeds, "unmark", name="1", point="bow").status_code == 400
+    assert do(deeds, "unmark", name="1").status_code == 200
+    assert (quilt.latest("1").points_mm, quilt.latest("1").centre_line_mm) == ({}, None)
 
 
 def test_seams_are_suggested_in_the_photo(deeds, quilt):

@@ -326,6 +326,12 @@ def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house
         keep()
         assert axe_violations(page) == []
         go(page, "block?name=t")
+        page.locator("summary", has_text="Mark by the ruler").click()
+        page.fill("#p-x", "3")
+        page.fill("#p-y", "3/8")
+        page.press("#p-y", "Enter")
+        page.get_by_text("Point 1: 3 in from the left, 3/8 in from the top").wait_for()
+        assert axe_violations(page) == []
         page.select_option("#w-kind", "tower")
         with page.expect_response("**/do/note"):
             page.get_by_role("button", name="Keep name, kind and note").click()

@@ -215,11 +215,18 @@ async function changed(action, body, name) {
   return answer;
 }
 
+async function byRuler(form, given) {
+  const said = form.dataset.ruler === "point"
+    ? { point: given.point, across: [given["x-edge"], given.x], down: [given["y-edge"], given.y] }
+    : { line: [given.edge, given.first, given.last] };
+  if (await change("by_ruler", { name: now.name, ...said })) say("Marked.");
+}
+
 part.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
-  if ("unmark" in button.dataset) { delete now.points[button.dataset.unmark]; keepPoints(); }
-  if ("unmarkLine" in button.dataset) { now.line = null; keepLine(); }
+  if ("unmark" in button.dataset) change("unmark", { name: now.name, point: button.dataset.unmark });
+  if ("unmarkLine" in button.dataset) change("unmark", { name: now.name });
   if (button.dataset.do === "state") change("state", { name: now.name, state: button.dataset.state });
   if (button.dataset.do === "remove") {
     const gone = await tried(() => act("remove", { name: now.name }));
@@ -229,6 +236,7 @@ part.addEventListener("click", async (event) => {
 part.addEventListener("submit", async (event) => {
   event.preventDefault();
   const form = new FormData(event.target);
+  if (event.target.dataset.ruler) { byRuler(event.target, Object.fromEntries(form)); return; }
   const note = form.get("note");
   const name = form.get("name").trim();
   const kind = form.get("kind");
