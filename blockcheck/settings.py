@@ -88,7 +88,8 @@ class Settings:
             read.append(value)
         size = None if planned is None else parse_size(planned, unit)
         if size is not None and not 20 <= min(size) <= max(size) <= 2000:
-            told = " × ".join(format_about(mm, unit) for mm in size)
+            first, second = (format_about(mm, unit) for mm in size)
+            told = f"{first.removesuffix(f' {unit}')} × {second}"
             raise LengthError(
                 f"The planned size {told} is not between {format_about(20, unit)} and {format_about(2000, unit)}.",
                 "Name the unit, like 6x9in or 15x23cm.",

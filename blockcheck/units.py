@@ -169,6 +169,12 @@ def format_length(
     return lead + text
 
 
+def format_size(width_mm: float, height_mm: float, *, unit: str = "in", fraction: int = 16) -> str:
+    """Write a width and a height for a person: ``6 1/8 × 9 in``."""
+    wide, high = (format_length(mm, unit=unit, fraction=fraction) for mm in (width_mm, height_mm))
+    return f"{wide.removesuffix(f' {unit}')} × {high}"
+
+
 def format_exact(mm: float, *, unit: str = "in", digits: int = 3) -> str:
     """Write a length as a decimal, where a fraction would hide what counts: ``3.980 in``."""
     return f"{mm / MM_PER[unit]:.{digits}f} {unit}"

@@ -115,10 +115,10 @@ def tie(
 
 def _untrimmable(plan: Plan, kind: str, tied_to: Sequence[str], side: int) -> PlanError:
     """More than squaring up would take off: blocks of other sizes, not of one."""
-    line, way = (("column", "wide"), ("row", "high"))[side]
+    line, way = (("column", "width"), ("row", "height"))[side]
     others = ", ".join(k for k in tied_to if k != kind)
     return PlanError(
-        f"{kind} lies in one {line} with {others}, and is not equally {way}.",
+        f"{kind} shares a {line} with {others}, but not its {way}.",
         f"Frame the smaller ones, or give each kind a {line} of its own (--order).",
     )
 

@@ -230,15 +230,19 @@ def _rows(
     """Seam matches of the blocks' rows, where the setting is one that they are worked out for."""
     alike = len({c.size_mm for c in found.values()}) == 1 and not any(k.halves for k in plan.kinds)
     mixed = bool(plan.kinds or plan.repeat)
+    where = "blocks and rows" if plan.sashing_between == "both" else plan.sashing_between
     for there, what in (
         (plan.setting == "on point", "blocks on point"),
-        (mixed and not alike, "kinds of blocks of several sizes, or sewn in halves"),
+        (mixed and not alike, "blocks of several sizes or sewn in halves"),
         (
             mixed and any(ALTERNATE in line for line in order_of(plan)),
-            "kinds with alternate blocks",
+            "several kinds of blocks with alternate blocks",
         ),
         (bool(plan.frame_mm), "framed blocks"),
-        (plan.sashing_between is not None, "sashing other than usual"),
+        (
+            plan.sashing_between is not None,
+            f"sashing between {where}",
+        ),
     ):
         if there:
             raise PlanError(

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..errors import LengthError, PlanError
 from ..planning.plan import BlockRecord, called
-from ..units import format_length, parse_length
+from ..units import format_size, parse_length
 from .records import Point
 
 SIDES = ("top", "right", "bottom", "left")
@@ -62,9 +62,9 @@ def read_place(text: str, block: BlockRecord, unit: str) -> Point:
     x, y = np.linalg.solve(np.array([n for n, _ in lines]), np.array([c for _, c in lines]))
     low, high = block.outline_mm.min(axis=0), block.outline_mm.max(axis=0)
     if not ((low - OFF_CLOTH_MM <= (x, y)).all() and ((x, y) <= high + OFF_CLOTH_MM).all()):
-        size = (format_length(e.value, unit=unit) for e in (block.width_mm, block.height_mm))
+        size = format_size(block.width_mm.value, block.height_mm.value, unit=unit)
         raise PlanError(
-            f'"{text}" lies off {called(block.name)}, which is {" × ".join(size)}.',
+            f'"{text}" lies off {called(block.name)}, which is {size}.',
             "Measure from its left and its top edge.",
         )
     return float(x), float(y)

@@ -10,7 +10,7 @@ from ..units import INCH, format_length, format_uncertainty, to_step
 SHORT = {
     "press": "Press the seams again and remeasure.",
     "resew": "Unpick the widest seam and resew it with a narrower seam allowance.",
-    "strip": "Add a strip of fabric to that side and trim it back to size.",
+    "strip": "Add a strip of fabric where it is short, and trim it back to size.",
     "elsewhere": "Use this block somewhere else: on the back, or as a label.",
 }
 

@@ -31,14 +31,14 @@ def order(plan: Plan, fabric: Fabric, *, lettered: bool = False) -> list[tuple[s
         names = [" ".join(pair) for pair in zip(letters(len(pieces)), names, strict=True)]
     laid = [(_from(one), one) for one in fabric.cloth.in_hand]
     if fabric.cloth.bolt is not None:
-        rest = "What is still to be bought" if fabric.in_hand else "From the bolt"
+        rest = "From what is still to be bought" if fabric.in_hand else "From the bolt"
         laid.append((rest, fabric.cloth.bolt))
     return [(name, _strips(plan, one, names)) for name, one in laid]
 
 
 def _from(one: OnCloth) -> str:
     turned = ", strips along its length" if one.turned else ""
-    return words.sentence(f"{one.cloth.said}{turned}")
+    return f"From the cloth in hand ({one.cloth.said}{turned})"
 
 
 def _strips(plan: Plan, laid: OnCloth, names: Sequence[str]) -> list[str]:
@@ -73,14 +73,18 @@ def cloth(plan: Plan, fabric: Fabric) -> list[str]:
     need, more = (words.length(plan, mm, fraction=32) for mm in (laid.need_mm, laid.allowance_mm))
     said.append(f"The layout takes {need} of fabric {wide} wide.")
     if laid.allowance_mm:
-        said.append(f"For squaring up and shrinkage {fabric.allowance:.0%} more: {more}.")
+        said.append(
+            f"For squaring up and shrinkage {words.percent(fabric.allowance)} more: {more}."
+        )
     said.append(f"Altogether {words.working(laid.working, plan.unit)}.")
     over = laid.need_mm / laid.bound_mm - 1
     least = words.length(plan, laid.bound_mm, fraction=32)
     if over < 0.005:
         said.append("No layout takes less.")
     else:
-        said.append(f"No layout can take less than {least}; this one takes {over:.0%} more.")
+        said.append(
+            f"No layout can take less than {least}; this one takes {words.percent(over)} more."
+        )
     return said
 
 
@@ -94,10 +98,10 @@ def suffices(plan: Plan, fabric: Fabric) -> str:
     lack = words.length(plan, laid.need_mm, fraction=32, rounding="up")
     if laid.suffices == "no":
         return (
-            f"The cloth in hand ({hand}) is not enough, the pieces alone are larger: {lack} more "
-            "is needed."
+            f"The cloth in hand ({hand}) is not enough: the pieces together are larger than it. "
+            f"{lack} more is needed."
         )
     return (
-        f"No way was found to cut it all from the cloth in hand ({hand}), though the pieces alone "
-        f"are not larger. With {lack} more there is one."
+        f"No way was found to cut everything from the cloth in hand ({hand}), though the pieces "
+        f"together are no larger than it. With {lack} more it can be done."
     )

@@ -14,7 +14,7 @@ from ..profiles import LensProfile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_uncertainty
 from ..vision.plane.calibrate import Calibration, LensView
-from .phrases import DOUBT, chance
+from .phrases import DOUBT, percent
 
 SIDES = ("top", "right", "bottom", "left")
 CORNERS = ("top left", "top right", "bottom right", "bottom left")
@@ -89,6 +89,7 @@ def _by_itself(taken: Taken, style: Style) -> str:
     if taken.width_mm is None or taken.height_mm is None:
         return f"  {name}: not measured"
     w, h = (format_exact(e.value, unit=style.unit) for e in (taken.width_mm, taken.height_mm))
+    w = w.removesuffix(f" {style.unit}")
     left_out = "" if taken.used else ", left out"
     return f"  {name} by itself: {w} × {h}{left_out}"
 
@@ -129,8 +130,8 @@ def _fit_lines(b: Measurement, planned: tuple[float, float], style: Style) -> li
     for (name, e), mm, (says, wrong) in zip(sizes, planned, answers, strict=True):
         doubt = ""
         if wrong > DOUBT:
-            other = {"yes": "it is not", "no": "it is all the same"}[says]
-            doubt = f". A close call, with a chance of {chance(wrong)} that {other}: measure with the ruler"
+            other = {"yes": "it is not", "no": "it is after all"}[says]
+            doubt = f". A close call, with a {percent(wrong)} chance that {other}: measure with the ruler"
         lines.append(
             f"  {name} within {style.length(style.tolerance)} of {style.length(mm)}: "
             f"{ANSWERS[says]} ({style.length(e.value - mm, sign=True)}){doubt}"
@@ -216,8 +217,8 @@ def repeatability(found: Repeatability, tolerance_mm: float, unit: str) -> str:
             *_between(study),
         ]
     lines.append(
-        "Repeats show chance only. An error that all photos share, such as a card printed too "
-        "small, is shown by: blockcheck verify."
+        "Repeated photos show random error only. An error that they all share, such as a card printed too "
+        "small, is found by: blockcheck verify."
     )
     return "\n".join(lines)
 

@@ -31,6 +31,6 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def chance(p: float) -> str:
-    """Write a probability: ``12 %``."""
-    return f"{100 * p:.0f} %"
+def percent(part: float) -> str:
+    """Write a part or a probability: ``12 %``."""
+    return f"{100 * part:.0f} %"

@@ -11,13 +11,18 @@ from ..planning.plan import BlockRecord, Plan
 from ..planning.quilt import short_of_plan
 from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate
-from ..units import format_exact, format_length, format_uncertainty
+from ..units import format_exact, format_length, format_size, format_uncertainty
 from . import setting_words
 
 
 def length(plan: Plan, mm: float, *, sign: bool = False) -> str:
     """Write a length in the plan's unit and fraction."""
     return format_length(mm, unit=plan.unit, fraction=plan.fraction, sign=sign)
+
+
+def size(plan: Plan, both: tuple[float, float], *, fraction: int = 0) -> str:
+    """Write a width and a height in the plan's unit, to the plan's fraction unless told."""
+    return format_size(*both, unit=plan.unit, fraction=fraction or plan.fraction)
 
 
 def with_u(plan: Plan, e: Estimate) -> str:
@@ -49,7 +54,8 @@ def plan_table(plan: Plan) -> str:
     def fine(mm: float) -> str:
         return format_length(mm, unit=plan.unit, fraction=32)
 
-    planned = plan.planned_mm and " × ".join(length(plan, mm) for mm in plan.planned_mm)
+    planned = plan.planned_mm and size(plan, plan.planned_mm)
+    trim_to = plan.chosen_mm and size(plan, plan.chosen_mm, fraction=32)
     fixed = [
         f"{length(plan, mm)} {word}"
         for mm, word in ((plan.fixed_width_mm, "wide"), (plan.fixed_height_mm, "high"))
@@ -62,7 +68,7 @@ def plan_table(plan: Plan) -> str:
     ]
     rows = [
         ("planned size (unfinished)", planned or "not given"),
-        ("trim to", "" if plan.chosen_mm is None else " × ".join(map(fine, plan.chosen_mm))),
+        ("trim to", trim_to or ""),
         ("squares only", {True: "yes", False: "no", None: ""}[plan.keep_square]),
         ("seam allowance", length(plan, plan.seam_mm)),
         ("least seam allowance", "" if plan.least_seam_mm is None else fine(plan.least_seam_mm)),
@@ -87,8 +93,7 @@ def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
     title = f"{in_one_line(name)}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
     head = ["block", "state", "width", "±", "height", "±"]
     if plan.planned_mm:
-        planned = " × ".join(length(plan, mm) for mm in plan.planned_mm)
-        title += f", planned {planned} unfinished"
+        title += f", planned {size(plan, plan.planned_mm)} unfinished"
         head += ["width off", "height off", "planned size"]
     if not blocks:
         return title

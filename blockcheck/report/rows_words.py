@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.laying import SASHING, NoOrder, Rows
+from ..planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, NoOrder, Rows
 from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
 from .advice_words import remedy
 from .gap_words import gap
 from .phrases import names, sentence
 from .words import length, size
 
+_UNNAMED = (ALTERNATE, HALF, SASHING, TO_SEW)
 _NO_ORDER = {
     None: "",
     NoOrder.ONE_ROW: "A single row has no seams to match with another row's.",
@@ -38,7 +41,9 @@ def order(quilt: QuiltPlan, rows: Rows) -> tuple[tuple[str, str, str], ...]:
     found = []
     for i, pieces in enumerate(rows.pieces):
         sizes = [(p.name, (p.cut_mm, p.across_mm or 0.0)[::way]) for p in pieces]
-        each = ", ".join(f"{name} ({size(plan, *pair)})" for name, pair in sizes)
+        said = [f"{name} ({size(plan, *pair)})" for name, pair in sizes]
+        runs = [(one, sum(1 for _ in some)) for one, some in groupby(said)]
+        each = ", ".join(f"{n} × {one}" if n > 1 else one for one, n in runs)
         found.append((str(i + 1), each, length(plan, rows.check.lengths_mm[i])))
     return tuple(found)
 
@@ -63,22 +68,34 @@ def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:
     """Say which seams fail to match, by how much, and what to ease."""
     off = length(quilt.plan, abs(one.step_mm))
     first, second = (
-        f"the {'seam ' if name.startswith('after ') else ''}{name} in {line(rows)} {r + 1}"
+        f"{_seam(name)} in {line(rows)} {r + 1}"
         for r, name in zip(one.rows, one.names, strict=True)
     )
     doubt = ", too close to call" if one.meets == "too close to call" else ""
     return f"{sentence(first)} and {second} are {off} apart{doubt}. {remedy(quilt.plan, one.remedy)}".rstrip()
 
 
+def _seam(name: str) -> str:
+    """A seam by the piece that it follows, or the centre of a piece that it should meet."""
+    after = name.startswith("after ")
+    piece = name.removeprefix("after ").removeprefix("centre of ")
+    if piece in _UNNAMED:
+        piece = f"{'an' if piece == ALTERNATE else 'a'} {piece}"
+    return f"the {'seam after' if after else 'centre of'} {piece}"
+
+
 def side_match(quilt: QuiltPlan, rows: Rows, one: SideMatch) -> str:
     """Say which neighbours' edges differ, by how much, and what to ease."""
     off = length(quilt.plan, abs(one.difference_mm))
     first, second = one.names
-    longer, other = (second, first) if one.difference_mm > 0 else (first, second)
+    longer, other = (
+        f"the {name}" if name in _UNNAMED else name
+        for name in ((second, first) if one.difference_mm > 0 else (first, second))
+    )
     more = "higher" if rows.along == "width" else "wider"
     doubt = ", too close to call" if one.meets == "too close to call" else ""
     where = f"in {line(rows)} {one.row + 1}"
-    said = f"{sentence(longer)} is {off} {more} than {other} beside it {where}{doubt}."
+    said = f"{sentence(longer)} is {off} {more} than {other} next to it {where}{doubt}."
     return f"{said} {remedy(quilt.plan, one.remedy)}"
 
 
@@ -102,7 +119,9 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
             _how_they_meet(quilt, rows, rows.check),
             _how_they_meet(quilt, rows, rows.trimmed),
         )
-        said.append(f"As the blocks measure now, next to pieces cut to go with them, {now}")
+        others = any(p.name in _UNNAMED for row in rows.pieces for p in row)
+        beside = ", next to pieces cut to go with them" if others else ""
+        said.append(f"As the blocks measure now{beside}, {now}")
         target = size(plan, *quilt.size_mm)
         said.append(f"Once the blocks are trimmed to {target}, {after}")
         if rows.trimmed.missing or rows.trimmed.uneven:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..planning.plan import Plan, Sides
-from ..units import format_length
+from ..units import format_length, format_size
+from .phrases import percent
 
 
 def rows(plan: Plan) -> list[tuple[str, str]]:
@@ -13,6 +14,9 @@ def rows(plan: Plan) -> list[tuple[str, str]]:
 
     def length(mm: float) -> str:
         return format_length(mm, unit=plan.unit, fraction=plan.fraction)
+
+    def size(both: tuple[float, float]) -> str:
+        return format_size(*both, unit=plan.unit, fraction=plan.fraction)
 
     def sides(widths: Sides) -> str:
         return ", ".join(f"{side} {length(mm)}" for side, mm in widths)
@@ -29,12 +33,12 @@ def rows(plan: Plan) -> list[tuple[str, str]]:
         sashing += ", with cornerstones" if plan.cornerstones else ""
     kinds = []
     for k in plan.kinds:
-        size = " × ".join(map(length, k.planned_mm)) if k.planned_mm else "no planned size"
-        size += f", trimmed to {' × '.join(map(length, k.chosen_mm))}" if k.chosen_mm else ""
+        said = size(k.planned_mm) if k.planned_mm else "no planned size"
+        said += f", trimmed to {size(k.chosen_mm)}" if k.chosen_mm else ""
         halves = ", sewn in halves" if k.halves else ""
-        kinds.append(f"{k.name} ({size}{halves}{f', {k.motif}' if k.motif else ''})")
+        kinds.append(f"{k.name} ({said}{halves}{f', {k.motif}' if k.motif else ''})")
     borders = [sides(b) if isinstance(b, tuple) else length(b) for b in plan.borders_mm]
-    body = " × ".join(map(length, plan.body_mm)) if plan.body_mm else ""
+    body = size(plan.body_mm) if plan.body_mm else ""
     return [
         ("kinds of blocks", "; ".join([plan.kind, *kinds]) if kinds else ""),
         ("order", " / ".join(", ".join(line) for line in plan.repeat)),
@@ -50,7 +54,7 @@ def rows(plan: Plan) -> list[tuple[str, str]]:
         ("in hand", _pairs(plan.in_hand)),
         ("lengthwise", ", ".join(plan.lengthwise)),
         ("one-way print", ", ".join(plan.one_way)),
-        ("squaring up and shrinkage", f"{plan.allowance:.0%}" if plan.allowance != 0.1 else ""),
+        ("squaring up and shrinkage", percent(plan.allowance) if plan.allowance != 0.1 else ""),
         ("backing width", length(plan.backing_width_mm) if plan.backing_width_mm else ""),
     ]
 

@@ -63,7 +63,7 @@ def _cut(plan: Plan, cut: Offcut) -> str:
     """What comes off one edge, at its ends; in its middle where it only bulges."""
     ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
     nothing = format_length(0.0, unit=plan.unit)
-    parts = []
+    parts, sizes = [], []
     for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
         where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
         fraction = 32 if value < 0 else plan.fraction
@@ -72,8 +72,11 @@ def _cut(plan: Plan, cut: Offcut) -> str:
             size = "nothing"
         elif value < 0:
             size += " short"
+        sizes.append(size)
         parts.append(f"{size} {where}")
-    if bulges(cut):
+    if sizes[0] == sizes[1] and not bulges(cut):
+        parts = [f"{sizes[0]} all along"]
+    elif bulges(cut):
         parts.insert(1, f"{_fine(plan, cut.most_mm)} in the middle")
     if sticks_out(cut):
         return f"off the {cut.side} edge: {', '.join(parts)}"

@@ -11,14 +11,14 @@ from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
 from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
 from ..uncertainty import Estimate
-from ..units import format_length, format_uncertainty
+from ..units import format_length, format_size, format_uncertainty
 from . import advice_words
 from .gap_words import gap as gap
 from .phrases import CAUTION as CAUTION
 from .phrases import DOUBT as DOUBT
 from .phrases import RULER_FIRST as RULER_FIRST
-from .phrases import chance as chance
 from .phrases import names as names
+from .phrases import percent as percent
 from .phrases import sentence as sentence
 from .trim_words import bulges
 from .working_words import working as working
@@ -34,8 +34,7 @@ def length(plan: Plan, mm: float, *, fraction: int = 0, rounding: str = "nearest
 
 def size(plan: Plan, width_mm: float, height_mm: float) -> str:
     """Write a size: ``6 1/8 × 9 in``."""
-    wide = length(plan, width_mm, fraction=32).removesuffix(f" {plan.unit}")
-    return f"{wide} × {length(plan, height_mm, fraction=32)}"
+    return format_size(width_mm, height_mm, unit=plan.unit, fraction=32)
 
 
 def listed(several: Sequence[str]) -> str:
@@ -189,7 +188,7 @@ def _doubts(choice: Choice) -> list[str]:
         some = [n for n in close if fits[n] is reached]
         if not some:
             continue
-        each = ", ".join(f"{called(n)} ({chance(choice.doubts[n])})" for n in some[:6])
+        each = ", ".join(f"{called(n)} ({percent(choice.doubts[n])})" for n in some[:6])
         more = f" and {len(some) - 6} more" if len(some) > 6 else ""
         said.append(
             f"A close call, with the chance that the block {words}: {each}{more}. Measure with the "
@@ -252,7 +251,7 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
         advice = advice_words.SHORT[lacks[0].remedy]
         reach = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
         if reach > DOUBT:
-            what += f". Too close to call: a chance of {chance(reach)} that it is large enough"
+            what += f". Too close to call: a chance of {percent(reach)} that it is large enough"
             advice = "Measure it with the ruler before you decide."
         found.append((sentence(called(name)), what, advice))
     return tuple(found)
@@ -284,7 +283,8 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
         return ": a point would be cut off"
     given = ""
     if plan.given_mm >= SEEN_MM:
-        least = length(quilt.plan, quilt.plan.seam_mm - plan.given_mm, fraction=32)
+        left = quilt.plan.seam_mm - plan.given_mm
+        least = length(quilt.plan, left, fraction=32, rounding="down")
         given = f"; its seam allowance comes to {least} where it is short"
     if plan.nothing_to_trim:
         return f": no trimming needed{given}"
@@ -375,7 +375,7 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
                 "reading counts; unless you pressed or resewed the block, measure it once more."
             )
     if ruler := [b.name for b in used if b.source == "ruler"]:
-        said.append(f"Measured with a ruler and not from a photo: {names(ruler)}.")
+        said.append(f"Measured with a ruler, not from a photo: {names(ruler)}.")
     return tuple(said)
 
 

@@ -7,7 +7,8 @@ from collections import Counter
 
 from ..planning.cutting import workings as w
 from ..planning.cutting.pieces import YARD
-from ..units import MM_PER, format_length
+from ..units import MM_PER, format_length, format_size
+from .phrases import percent
 
 _LIKE = {
     "block beside": "as long as the block beside it is high",
@@ -31,6 +32,8 @@ def working(one: w.Working, unit: str) -> str:
         return f"{size(mm)} + 2 × {size(by)} = {size(mm + 2 * by)}"
 
     match one:
+        case w.Parts((_,), total):
+            return size(total)
         case w.Parts(parts, total):
             counts = Counter(size(mm) for mm in parts)
             added = " + ".join(f"{n} × {said}" if n > 1 else said for said, n in counts.items())
@@ -41,7 +44,7 @@ def working(one: w.Working, unit: str) -> str:
             return f"{grown(wide, seam)} wide, {grown(long, seam)} long"
         case w.LikeBlock((across, down), framed):
             what = "a framed block" if framed else "a block"
-            return f"as large as {what}, {size(across).removesuffix(f' {unit}')} × {size(down)}"
+            return f"as large as {what}, {format_size(across, down, unit=unit, fraction=32)}"
         case w.ClippedBlock(block, corner):
             return f"{working(block, unit)}; {working(corner, unit)}"
         case w.Clip(leg, seam, exact, mark, inside):
@@ -105,7 +108,9 @@ def working(one: w.Working, unit: str) -> str:
                 f"gap is {size(last)} ({over})"
             )
         case w.Bought(need, allowance, total, bought):
-            return f"{size(need)} + {allowance:.0%} = {size(total)}, buy {to_buy(bought, unit)}"
+            return (
+                f"{size(need)} + {percent(allowance)} = {size(total)}, buy {to_buy(bought, unit)}"
+            )
         case w.InHand():
             return "all of it comes from the cloth in hand"
     return ""

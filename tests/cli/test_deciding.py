@@ -68,7 +68,7 @@ def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
     assert "SB-4: 5/16 in too short and 1/4 in too narrow. Sewn in as it is, its seam " in said
     assert "A close call, with the chance that the block is really too small: SB-4 (50 %)" in said
     assert "Below the planned 6 1/2 × 9 1/2 in:" in said
-    assert "Measured with a ruler and not from a photo" in said
+    assert "Measured with a ruler, not from a photo" in said
     assert words.RULER_FIRST in said
 
 
@@ -245,3 +245,21 @@ def test_what_is_trimmed_and_not_measured_since_is_named(project):
     run("change", project, "SB-1", "--state", "trimmed")
     said = run("size", project)
     assert "Trimmed but not measured since: SB-1." in said
+
+
+def test_a_piece_without_a_name_has_its_article_and_equal_pieces_are_counted(project):
+    run("plan", project, "--alternate", "--rows", "3", "--blocks-per-row", "4")
+    said = run("rows", project)
+    assert "and the seam after an alternate block in row" in said
+    assert "2 × block still to sew (" not in said  # they take turns with alternate blocks
+    run("plan", project, "--no-alternate")
+    said = run("rows", project)
+    assert "row 2: 4 × block still to sew (6 9/32 × 9 1/4 in); " in said
+
+
+def test_what_is_short_is_never_said_to_leave_a_whole_seam_allowance(tmp_path):
+    path = tmp_path / "metric.blockcheck"
+    run("new", path, "--unit", "cm", "--planned", "16.5x24")
+    (tmp_path / "sizes.csv").write_text("name,width,height\nA,16.4,23.9\n")
+    run("import", path, tmp_path / "sizes.csv")
+    assert "its seam allowance comes to 0.5 cm where it is short" in run("trim", path)

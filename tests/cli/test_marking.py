@@ -132,7 +132,7 @@ def test_marks_are_added_moved_shown_and_cleared():
         (["--point", "a", "3in"], 2, "with a comma"),
         (["--point", "a", "3in,two"], 2, '"two" is not a length'),
         (["--point", "a", "top 3in,1in"], 2, "left or right edge"),
-        (["--point", "a", "9in,1in"], 2, "lies off Mast, which is 6 in × 9 in"),
+        (["--point", "a", "9in,1in"], 2, "lies off Mast, which is 6 × 9 in"),
         (["--point", "a", "1in,bottom 10in"], 2, "lies off Mast"),
         (["--point", " ", "1in,1in"], 3, "cannot be a name"),
         (["--centre", "3in,1in", "3in,1in"], 2, "two different places"),

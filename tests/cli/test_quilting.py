@@ -33,11 +33,11 @@ def rulers(run, **sizes):
 
 
 def test_kinds_are_added_changed_and_taken_out(run):
-    assert "lighthouse (6 in × 12 in)" in run("kind", "sails", "lighthouse", "--planned", "6x12")
+    assert "lighthouse (6 × 12 in)" in run("kind", "sails", "lighthouse", "--planned", "6x12")
     told = run("kind", "sails", "lighthouse", "--motif", "red and white")
-    assert "sailboat; lighthouse (6 in × 12 in, red and white)" in told
+    assert "sailboat; lighthouse (6 × 12 in, red and white)" in told
     chosen = run("kind", "sails", "lighthouse", "--trim-to", "5 7/8x12")
-    assert "6 in × 12 in, trimmed to 5 7/8 in × 12 in" in chosen
+    assert "6 × 12 in, trimmed to 5 7/8 × 12 in" in chosen
     assert "trimmed to" not in run("kind", "sails", "lighthouse", "--trim-to", "none")
     assert "lighthouse" not in run("kind", "sails", "lighthouse", "--remove")
     assert "no kind" in run("kind", "sails", "tug", "--remove", status=3)
@@ -123,7 +123,7 @@ def test_cloth_in_hand(run):
     run("plan", "sails", "--have", "blue=6x6in", "--allowance", "20%", "--lengthwise", "border")
     cut = run("cut", "sails")
     assert "The cloth in hand (6x6in) is not enough" in cut
-    assert "shrinkage 20% more" in cut
+    assert "shrinkage 20 % more" in cut
     assert "along the lengthwise grain" in cut
     assert "in hand" in run("plan", "sails")
     assert "in hand" not in run("plan", "sails", "--have", "none", "--lengthwise", "none")

@@ -21,7 +21,7 @@ WRONG = [
     ("plan q --planned 6furlongsx9", LENGTH),
     (
         "plan q --planned 600x900",
-        "600 in × 900 in is not between 0.787 in and 78.7 in. Name the unit",
+        "600 × 900 in is not between 0.787 in and 78.7 in. Name the unit",
     ),
     ("plan q --planned 1/4x9", "Give the unfinished size"),
     ("plan q --seam-allowance quarter", LENGTH),

@@ -250,6 +250,6 @@ def test_the_answer_against_the_plan_is_the_number_s_with_its_risk_told(measured
     assert block.doubts(just_out, tolerance)[0] == pytest.approx(0.05, abs=1e-3)
     near = at_limit[0] + 0.5 * block.width_mm.u, at_limit[1]
     said = photo_table(result, Style(planned=near, tolerance=tolerance))
-    assert "A close call, with a chance of 31 % that it is all the same: measure with the" in said
+    assert "A close call, with a 31 % chance that it is after all: measure with the" in said
     sure = block.width_mm.value, block.height_mm.value
     assert "close call" not in photo_table(result, Style(planned=sure, tolerance=tolerance))

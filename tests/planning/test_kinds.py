@@ -98,8 +98,8 @@ def test_a_tall_block_is_never_cut_down_to_its_rows_height():
     beside = plan(TALL, repeat=(("sailboat", "tower"),), rows=1, blocks_per_row=2)
     found = work_out(beside, blocks)
     assert [size(one) for one in found.each] == [(6, 9), (6, 12)]
-    assert found.gaps["tied"].startswith("tower lies in one row with sailboat")
-    assert "not equally high" in found.gaps["cuts"]
+    assert found.gaps["tied"].startswith("tower shares a row with sailboat, but not its height.")
+    assert "differ in height" in found.gaps["cuts"]
     assert found.layout is None
 
 

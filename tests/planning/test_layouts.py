@@ -169,7 +169,7 @@ def test_two_kinds_of_blocks_share_rows_and_columns():
         ({"setting": "on point", "between_rows_mm": 25.4}, "not worked out"),
         (
             {"blocks_mm": {**SAILBOAT, "tug": (200.0, 200.0)}, "repeat": (("sailboat", "tug"),)},
-            "not equally high",
+            "differ in height",
         ),
         (
             {

@@ -29,7 +29,7 @@ SAIL = CutPiece("alternate block", 6 * INCH, 9 * INCH, 12)
         ),
         (w.Joined(w.Butted(1219.2, 6.35)), "48 in through the middle + 2 × 1/4 in = 48 1/2 in long; longer than the fabric is wide: joined from strips"),
         (w.Squares(w.Halved(76.2, 22.225, 97.884, 1), 8, 2, 4), "3 in + 7/8 in = 3 7/8 in (exact 3.8537 in), cut once corner to corner; 8 triangles ÷ 2 = 4 squares"),
-        (w.Bought(457.2, 0.1, 502.92, 571.5), "18 in + 10% = 19 13/16 in, buy 5/8 yd"),
+        (w.Bought(457.2, 0.1, 502.92, 571.5), "18 in + 10 % = 19 13/16 in, buy 5/8 yd"),
         (w.Squares(w.PLAIN, 3, 4, 1), "; 3 triangles ÷ 4 = 1 square"),
         (w.PLAIN, ""),
     ],
@@ -40,7 +40,7 @@ def test_a_working_is_one_line(one, said):
 
 def test_a_working_in_centimetres_has_no_inches():
     laid = lay_on_cloth([SAIL], unit="cm", allowance=0.05)
-    assert working(laid.working, "cm") == "45.7 cm + 5% = 48.0 cm, buy 0.5 m"
+    assert working(laid.working, "cm") == "45.7 cm + 5 % = 48.0 cm, buy 0.5 m"
     assert " in" not in working(triangles.half_square(76.2).working, "cm")
     assert " in" not in working(triangles.setting_triangles(152.4, unit="cm")[0].working, "cm")
     lines = finishing.quilting_lines(136.5, 3, step_mm=1.0, unit="cm").working

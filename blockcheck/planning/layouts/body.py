@@ -138,9 +138,9 @@ def _common(d: Design, kinds: Sequence[str], side: int) -> float:
     sizes = sizes or {k: d.framed(k)[side] for k in d.blocks_mm}
     low, high = min(sizes, key=sizes.__getitem__), max(sizes, key=sizes.__getitem__)
     if sizes[high] - sizes[low] > _SAME_MM:
-        line, way = (("column", "wide"), ("row", "high"))[side]
+        line, way = (("column", "width"), ("row", "height"))[side]
         raise PlanError(
-            f"{low} and {high} lie in one {line}, and are not equally {way}: "
+            f"{low} and {high} share a {line} but differ in {way}: "
             f"{d.said(sizes[low])} and {d.said(sizes[high])} finished.",
             f"Trim them to one size, frame the smaller one, or give each a {line} of its own.",
         )
