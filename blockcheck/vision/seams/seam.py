@@ -111,10 +111,16 @@ def cross(a: np.ndarray, b: np.ndarray) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
-def lies_on(ends: np.ndarray, seam: Seam) -> bool:
-    """Whether a run lies on a seam that is known."""
-    away = ends - seam.ends_mm[0]
-    if max(abs(cross(seam.along, e)) for e in away) >= 1.5:
+def lies_on(ends: np.ndarray, lines: list[np.ndarray], within_mm: float = 1.5) -> bool:
+    """Whether a run lies on one of the lines that are known, all of them as (2, 2) ends."""
+    if not lines:
         return False
-    low, high = sorted(away @ seam.along)
-    return bool(min(high, seam.length_mm) - max(low, 0) > 0.5 * (high - low))
+    first, last = np.stack(lines, axis=1)
+    length = np.linalg.norm(last - first, axis=1)
+    along = (last - first) / length[:, None]
+    away = ends[:, None] - first
+    off = along[:, 0] * away[..., 1] - along[:, 1] * away[..., 0]
+    places = np.sort(np.einsum("kij,ij->ki", away, along), axis=0)
+    shared = np.minimum(places[1], length) - np.maximum(places[0], 0)
+    near = np.abs(off).max(axis=0) < within_mm
+    return bool((near & (shared > 0.5 * (places[1] - places[0]))).any())

@@ -13,8 +13,7 @@ Block coordinates are millimetres from corner 0, x along the top side, y down.
 from __future__ import annotations
 
 import itertools
-import math
-import operator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -36,6 +35,7 @@ _CONTRAST = 5.0  # least difference of two cloths, CIE Lab
 _SHORTEST_MM = 14.0
 _ALIKE = 0.1  # squared difference of a print's repeats ÷ that of the two sides
 _RAGGED_MM = 0.6  # no seam strays as far from straight
+_SAME_MM = 0.5  # runs nearer to each other show the same line
 _HINTS = 300
 _FEW = 8  # places, each a mm: less is no part of a seam
 _NODE_PX = 16  # apart: between them the flat picture's way into the photo is as good as straight
@@ -132,15 +132,24 @@ def find_seams(
     view = _flat(photo, outline_mm)
     step = 0.5 / plane.px_per_mm(photo.origin)
     found: list[Seam] = []
+    known: list[np.ndarray] = []
+    printed: list[np.ndarray] = []  # or ragged: a run along it is not judged again
+
+    def judged(ends: np.ndarray) -> bool:
+        return lies_on(ends, known) or lies_on(ends, printed, _SAME_MM)
+
     for hint in _hints(view):
-        if any(lies_on(hint, seam) for seam in found):
+        if judged(hint):
             continue
         for run in _runs(view, hint):
-            if any(lies_on(run, seam) for seam in found):
+            if judged(run):
                 continue
             seam = _locate(photo, view, run, step)
-            if seam is not None and not any(lies_on(seam.ends_mm, other) for other in found):
+            if seam is None:
+                printed.append(run)
+            elif not lies_on(seam.ends_mm, known):
                 found.append(seam)
+                known.append(seam.ends_mm)
     return tied(joined(found), outline_mm)
 
 
@@ -179,18 +188,15 @@ def _places(ends: np.ndarray, across: np.ndarray, step: float) -> np.ndarray:
 
 def _hints(view: _View) -> list[np.ndarray]:
     """(2, 2) ends of line segments, the longest first, near doubles left out."""
-    detector = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD)
-    segments = []
+    pictures = []
     for blur_mm in (0.35, 1.2):
         smooth = cv2.GaussianBlur(view.lab, (0, 0), blur_mm * view.k)
         for channel, gain in enumerate((2.5, 3.0, 3.0)):
             at = smooth[..., channel] * gain + (0 if channel == 0 else 128)
-            lines = detector.detect(np.clip(at, 0, 255).astype(np.uint8))[0]
-            if lines is not None:
-                segments.append((lines.reshape(-1, 2, 2) - view.shift) / view.k)
-    if not segments:
-        return []
-    ends = np.vstack(segments)
+            pictures.append(np.clip(at, 0, 255).astype(np.uint8))
+    with ThreadPoolExecutor(len(pictures)) as threads:
+        segments = np.vstack(list(threads.map(_segments, pictures)))
+    ends = (segments - view.shift) / view.k
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     hints: list[np.ndarray] = []
     lines = np.zeros((0, 4))
@@ -204,6 +210,12 @@ def _hints(view: _View) -> list[np.ndarray]:
             hints.append(ends[i])
             lines = np.vstack([lines, (*middle, *along)])
     return hints
+
+
+def _segments(picture: np.ndarray) -> np.ndarray:
+    """(n, 2, 2) ends of line segments, pixels."""
+    lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(picture)[0]
+    return np.zeros((0, 2, 2)) if lines is None else np.asarray(lines).reshape(-1, 2, 2)
 
 
 def _runs(view: _View, hint: np.ndarray) -> list[np.ndarray]:
@@ -254,9 +266,12 @@ def _mixed(values: np.ndarray) -> np.ndarray:
 
 def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
     """Index ranges where the sides differ sharply, and by the same colours."""
-    far, near = _bands(seen, across, 0.75, _BAND_MM), _bands(seen, across, 0.25, 1.25)
-    mixed, close = _mixed(far), _mixed(near)
+    far = _bands(seen, across, 0.75, _BAND_MM)
+    mixed = _mixed(far)
     size = np.linalg.norm(mixed, axis=1)
+    if np.count_nonzero(size > _CONTRAST) < _FEW:  # plain cloth, most of the time
+        return []
+    close = _mixed(_bands(seen, across, 0.25, 1.25))
     sharp = np.sum(close * mixed, axis=1) > 0.55 * size**2
     ok = np.isfinite(size) & (size > _CONTRAST) & sharp
     changes = np.flatnonzero(np.diff(ok, prepend=False, append=False))
@@ -274,16 +289,16 @@ def _stretches(seen: np.ndarray, across: np.ndarray) -> list[tuple[int, int]]:
 
 def _of_one_kind(colours: np.ndarray, sizes: np.ndarray) -> list[tuple[int, int]]:
     """Index ranges in which each (n, 3) difference is like the last ones before it."""
-    # plain numbers: for vectors of three NumPy takes ten times as long
-    sums = np.vstack([np.zeros(3), np.cumsum(colours, axis=0)]).tolist()
-    own, size = colours.tolist(), sizes.tolist()
+    sums = np.vstack([np.zeros(3), np.cumsum(colours, axis=0)])
     cuts = [0]
-    for i in range(1, len(own)):
-        so_far = [b - a for a, b in zip(sums[max(cuts[-1], i - 12)], sums[i], strict=True)]
-        meet = sum(map(operator.mul, own[i], so_far))
-        if meet <= 0.7 * size[i] * math.hypot(*so_far):
-            cuts.append(i)
-    return list(itertools.pairwise([*cuts, len(own)]))
+    while True:
+        i = np.arange(cuts[-1] + 1, len(colours))
+        so_far = sums[i] - sums[np.maximum(cuts[-1], i - 12)]
+        meet = np.einsum("ij,ij->i", colours[i], so_far)
+        unlike = np.flatnonzero(meet <= 0.7 * sizes[i] * np.linalg.norm(so_far, axis=1))
+        if not len(unlike):
+            return list(itertools.pairwise([*cuts, len(colours)]))
+        cuts.append(int(i[unlike[0]]))
 
 
 def _steady(far: np.ndarray) -> bool:
