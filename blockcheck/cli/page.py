@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from .command import command
-from .options import PROFILES
+from .options import PROFILES, lens_file
 from .voice import in_words, say
 
 
@@ -37,6 +37,10 @@ def page(
     with in_words():
         if project is not None:
             Project.open(project).close()
+        lenses = profiles or lens_file()
+        if profiles is not None and not profiles.exists():
+            say(f"{profiles} is not there yet: a lens that is learnt on the page is kept in it.")
+            profiles = None
         serve(
             Path.cwd(),
             project,
@@ -44,5 +48,6 @@ def page(
             phone=phone,
             browser=browser,
             profiles=profiles,
+            lenses=lenses,
             say=say,
         )

@@ -41,6 +41,7 @@ from .pictures import SIDES, Pictures
 from .queue import Queue
 from .shelf import Shelf
 from .showing import VIEWS, Showing
+from .verifying import NEEDED, Verifying
 from .wording import on_page
 
 BODY_BYTES, BODY_S = 256 * 2**10, 10.0
@@ -59,10 +60,16 @@ class Page:
         File of lens profiles that photos are measured with.
     phone : str or None
         The address for a phone, shown with its code.
+    lenses : Path
+        File that a profile made here is kept in.
     """
 
     def __init__(
-        self, shelf: Shelf, profiles: Path | None = None, phone: str | None = None
+        self,
+        shelf: Shelf,
+        profiles: Path | None = None,
+        phone: str | None = None,
+        lenses: Path = Path("lenses.json"),
     ) -> None:
         self.shelf, self.phone = shelf, phone
         self.workers = work.Workers()
@@ -73,6 +80,7 @@ class Page:
         self.doing = Doing(shelf, self.queue, self.workers, self.showing)
         self.downloads = Downloads(shelf, self.workers, self.showing)
         self.keeping = Keeping(shelf, self.workers)
+        self.verifying = Verifying(shelf, self.workers, self.queue, lenses)
         self._uploads = asyncio.Semaphore(_UPLOADS)
         self._templates = Environment(
             loader=PackageLoader("blockcheck", "page/templates"),
@@ -98,6 +106,7 @@ class Page:
                 Route(here + "/table", self.table, methods=["POST"]),
                 Route(here + "/check", self.check),
                 Route(here + "/check", self.mend, methods=["POST"]),
+                Route(here + "/verify/{kind}/{step}", self.verify, methods=["POST"]),
                 Route(here + "/{view}", self.view),
                 Mount("/static", StaticFiles(packages=[("blockcheck.page", "static")])),
             ],
@@ -170,6 +179,7 @@ class Page:
         if template not in VIEWS and template not in (
             "block",
             "mend",
+            "verify",
             "lines",
             "report",
             "card",
@@ -194,14 +204,7 @@ class Page:
         if token:
             folder = sets.folder_of(folder, token)
             sets.need_room(folder)
-        length = request.headers.get("content-length")
-        async with self._uploads:
-            received = await intake.receive(
-                request.stream(),
-                query.get("name", ""),
-                int(length) if length and length.isdigit() else None,
-                folder,
-            )
+        received = await self._received(request, folder)
         if token:
             return JSONResponse({"name": received.path.name}, 201)
         again = query.get("again", "")
@@ -210,6 +213,37 @@ class Page:
         trimmed, kind = query.get("trimmed") == "yes", query.get("kind", "")
         item = self.queue.add(name, received, again, trimmed, kind)
         return JSONResponse(vars(item), 201)
+
+    async def _received(self, request: Request, folder: Path) -> intake.Received:
+        length = request.headers.get("content-length")
+        async with self._uploads:
+            return await intake.receive(
+                request.stream(),
+                request.query_params.get("name", ""),
+                int(length) if length and length.isdigit() else None,
+                folder,
+            )
+
+    async def verify(self, request: Request) -> Response:
+        """A photo for a check of the measuring, the check itself, or its photos left out."""
+        name, checking = request.path_params["project"], self.verifying
+        kind, step = request.path_params["kind"], request.path_params["step"]
+        if step == "photo" and kind in ("verify", *NEEDED):
+            received = await self._received(request, checking.folder(name, kind))
+            if kind == "verify":
+                return JSONResponse(await checking.verify(name, received, request.query_params))
+            return JSONResponse({"count": checking.count(name, kind)}, 201)
+        if step == "drop" and kind in NEEDED:
+            checking.drop(name, kind)
+            return JSONResponse({})
+        if step == "do" and kind in NEEDED:
+            return JSONResponse(
+                await (checking.repeat if kind == "repeat" else checking.lens)(name)
+            )
+        if step == "do" and kind == "readings":
+            text = await _sent(request, TEXT_BYTES, TEXT_S)
+            return JSONResponse(await run_in_threadpool(checking.readings, text))
+        raise HTTPException(404)
 
     def _latest(self, name: str, block: str) -> None:
         with self.shelf.open(name) as quilt:

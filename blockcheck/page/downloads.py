@@ -23,6 +23,7 @@ FILES = {
     "trim-sheet.pdf": "application/pdf",
     "labels.pdf": "application/pdf",
     "card.pdf": "application/pdf",
+    "cards.pdf": "application/pdf",  # A to D, for several in one photo
     "sheet.pdf": "application/pdf",
     "sizes.csv": "text/csv; charset=utf-8",
     "project.json": "application/json",
@@ -59,8 +60,9 @@ class Downloads:
 
     async def _write(self, project: str, target: Path, paper: str) -> None:
         kind = target.stem
-        if kind in ("card", "sheet"):
-            await self._workers.run("plan", work.paper, kind, target, {"paper": paper})
+        if kind in ("card", "cards", "sheet"):
+            which = {"letters": "ABCD"} if kind == "cards" else {}
+            await self._workers.run("plan", work.paper, kind, target, {"paper": paper, **which})
         elif kind in ("sizes", "project"):
             await asyncio.to_thread(self._export, project, target)
         else:

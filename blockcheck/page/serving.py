@@ -58,6 +58,7 @@ def serve(
     phone: bool = False,
     browser: bool = True,
     profiles: Path | None = None,
+    lenses: Path,
     say: Callable[[str], None] = print,
 ) -> None:
     """Serve the page until Ctrl-C.
@@ -76,6 +77,8 @@ def serve(
         Whether to open a browser.
     profiles : Path, optional
         File of lens profiles.
+    lenses : Path
+        File that a profile made on the page is kept in.
     say : callable
         Prints a line.
 
@@ -91,7 +94,7 @@ def serve(
     if near is not None:
         sockets.append(_listen(near, port))
         hosts.append(f"{near}:{port}")
-    page = Page(Shelf(folder, project), profiles)
+    page = Page(Shelf(folder, project), profiles, lenses=lenses)
     guard = Guard(page.app, hosts, port)
     address = f"http://{HERE}:{port}/?key={guard.key}"
     say(f"The page is at {address}")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ..errors import ProjectError
 from ..planning.plan import BlockRecord, Plan
-from ..project import SUFFIX, Project
+from ..project import SUFFIX, Check, Project
 from ..project.schema import locate
 
 _NAME = re.compile(r"[\w][\w ()'-]{0,59}")
@@ -18,11 +18,12 @@ _COUNTER = slice(24, 28)  # of a file's changes, in its header: sqlite.org/filef
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """A project's plan and blocks, and the state of the file that they were read from."""
+    """A project's plan, blocks and checks, and the state of the file that they were read from."""
 
     state: tuple[object, ...]
     plan: Plan
     blocks: tuple[BlockRecord, ...]
+    checks: tuple[Check, ...] = ()
 
 
 class Shelf:
@@ -65,7 +66,8 @@ class Shelf:
             state, known = _state_of(path), self._known.get(name)
             if known is None or known.state != state or not state:
                 with Project.open(path) as quilt:
-                    known = self._known[name] = Known(state, quilt.plan, quilt.blocks())
+                    read = quilt.plan, quilt.blocks(), quilt.checks()
+                    known = self._known[name] = Known(state, *read)
         return known
 
     def open(self, name: str) -> Project:

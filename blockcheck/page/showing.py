@@ -12,11 +12,11 @@ from markupsafe import Markup
 from starlette.exceptions import HTTPException
 
 from ..errors import BlockcheckError, ProjectError
-from ..planning.plan import BlockRecord, Plan, called
+from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
 from ..report import mark_words, pair_words, rows_words, words
-from . import block_view, forms, rows_view, set_view, sets, trim_view, work
+from . import block_view, forms, rows_view, set_view, sets, trim_view, verifying, work
 from .queue import KEPT, REFUSED, Queue
 from .shelf import Known, Shelf
 from .sizes import Sizes
@@ -114,11 +114,12 @@ class Showing:
         return {
             "title": project,
             "plan": known.plan,
-            "next": self._next(project, known.plan, known.blocks),
+            "next": self._next(project, known),
         }
 
-    def _next(self, project: str, plan: Plan, blocks: tuple[BlockRecord, ...]) -> Shown:
+    def _next(self, project: str, known: Known) -> Shown:
         """The one thing to do next: a sentence, and where it is done."""
+        plan, blocks = known.plan, known.blocks
         waiting = [i for i in self._queue.items(project) if i.state == REFUSED]
         used = [b for b in blocks if b.state != "set aside"]
         left = [b for b in used if b.state == "measured"]
@@ -126,6 +127,9 @@ class Showing:
             return _step(
                 "Print the card and say what it measures.", "plan", "Enter the card’s size"
             )
+        if verifying.in_doubt(known.checks):
+            said = "The latest check does not agree: do not cut by these photos."
+            return _step(said, "verify", "See the check")
         if not blocks and not self._queue.items(project):
             return _step("Take a photo of your first block.", "photos", "Go to the photos")
         if waiting:
@@ -162,6 +166,16 @@ class Showing:
             "trimmed": query.get("trimmed") == "yes",
             "called": called,
         }
+
+    async def _verify(self, project: str, query: dict[str, str]) -> Shown:
+        """The checks of the measuring: those made, and the photos that wait for one."""
+        known = await asyncio.to_thread(self._shelf.read, project)
+        waiting = {
+            kind: len(verifying.photos_in(verifying.folder_of(self._shelf, project, kind)))
+            for kind in verifying.NEEDED
+        }
+        made = verifying.made(known.plan, known.checks)
+        return {"title": "Check the measuring", "data": {"made": made, "waiting": waiting}}
 
     async def _block(self, project: str, query: dict[str, str]) -> Shown:
         """One block: its photo with what was measured in it, its marks, its history."""

@@ -271,7 +271,7 @@ def trim_drawing(
 
 
 def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
-    """Write what is downloaded or printed: "report", "trim-sheet", "labels", "card" or "sheet"."""
+    """Write what is downloaded or printed: "report", "trim-sheet", "labels", "card", "cards" or "sheet"."""
     if kind == "report":
         from ..report.html import write_report
 
@@ -287,7 +287,7 @@ def paper(kind: str, target: Path, given: Mapping[str, Any]) -> None:
     else:
         from ..report.card_sheet import write_card, write_sheet
 
-        (write_card if kind == "card" else write_sheet)(target, **given)
+        (write_sheet if kind == "sheet" else write_card)(target, **given)
 
 
 @dataclass(frozen=True)

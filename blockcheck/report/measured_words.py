@@ -22,6 +22,10 @@ SIDEWAYS = (
     "Is this block sideways? Its width and height fit the plan the other way around. Turn the "
     "photo, or take another with the block the right way up."
 )
+CHANCE_ONLY = (
+    "Repeated photos show random error only. An error that they all share, such as a card printed too "
+    "small, is found by: blockcheck verify."
+)
 ANSWERS = {"yes": "yes", "no": "NO"}
 _BADLY = 3.0  # times the usual misfit of a view: worth a word
 
@@ -166,36 +170,61 @@ def verification(found: Verification, unit: str) -> str:
     lines = [in_one_line(found.result.path.name)]
     lines += [f"  {text}" for text in warnings(found.result.problems)]
     lines.append(f"  {'':8}{'known':>22}{'measured':>22}   off")
+    lines += [
+        f"  {name:8}{known:>22}{measured:>22}   {off}"
+        for name, known, measured, off in verified(found, unit)
+    ]
+    return "\n".join([*lines, verdict(found, unit)])
+
+
+def verified(found: Verification, unit: str) -> list[tuple[str, str, str, str]]:
+    """Each side: its name, what is known, what was measured, and how far off that is."""
+    rows = []
     for name, known, measured, e in zip(
         ("width", "height"), found.known, found.measured, found.e_n, strict=True
     ):
         off = format_exact(abs(measured.value - known.value), unit=unit)
         way = "larger" if measured.value > known.value else "smaller"
-        lines.append(
-            f"  {name:8}{_exact(known, unit):>22}{_exact(measured, unit):>22}   {off} {way}: "
-            f"{'agrees' if abs(e) <= 1 else 'DOES NOT AGREE'} (E_n {e:+.2f})"
-        )
+        says = "agrees" if abs(e) <= 1 else "DOES NOT AGREE"
+        said = f"{off} {way}: {says} (E_n {e:+.2f})"
+        rows.append((name, _exact(known, unit), _exact(measured, unit), said))
+    return rows
+
+
+def verdict(found: Verification, unit: str) -> str:
+    """Whether a known size and a photo agree, and what that shows or what to do."""
     if found.agrees:
         length, words = (254.0, "10 in") if unit == "in" else (250.0, "25 cm")
         least = format_exact(length * found.least_seen, unit=unit)
-        lines.append(f"They agree. Over {words}, this check would have shown an error of {least}.")
-    else:
-        lines.append(
-            "They do NOT agree: do not cut by these photos. Measure the printed card with a ruler "
-            "and give its size (--card-side), lay everything flat, check the size and height of "
-            "what you measured (--known, --cloth-height), and take the photo again."
-        )
-    return "\n".join(lines)
+        return f"They agree. Over {words}, this check would have shown an error of {least}."
+    return (
+        "They do NOT agree: do not cut by these photos. Measure the printed card with a ruler "
+        "and give its size (--card-side), lay everything flat, check the size and height of "
+        "what you measured (--known, --cloth-height), and take the photo again."
+    )
 
 
 def repeatability(found: Repeatability, tolerance_mm: float, unit: str) -> str:
     """Say how well photos of the same blocks agree."""
+    lines = [repeats(found)]
+    for name, rows in repeated(found, tolerance_mm, unit):
+        lines += [f"  {name}", *(f"    {what:<23}{said}" for what, said in rows)]
+    return "\n".join([*lines, CHANCE_ONLY])
+
+
+def repeats(found: Repeatability) -> str:
+    """How many photos of how many blocks there are."""
     counts = [len(group) for group in found.widths]
-    lines = [
-        f"{counts[0]} photos of one block"
-        if len(counts) == 1
-        else f"{sum(counts)} photos of {len(counts)} blocks"
-    ]
+    if len(counts) == 1:
+        return f"{counts[0]} photos of one block"
+    return f"{sum(counts)} photos of {len(counts)} blocks"
+
+
+def repeated(
+    found: Repeatability, tolerance_mm: float, unit: str
+) -> list[tuple[str, list[tuple[str, str]]]]:
+    """For the width and the height: what was looked at, each with what it shows."""
+    both = []
     for name, groups, study in (
         ("width", found.widths, found.width),
         ("height", found.heights, found.height),
@@ -203,33 +232,35 @@ def repeatability(found: Repeatability, tolerance_mm: float, unit: str) -> str:
         s = study.repeatability
         u95 = Estimate(0.0, (s,)).u95
         stated = max(e.u95 for group in groups for e in group)
-        readings = ", ".join(format_exact(e.value, unit=unit) for g in groups for e in g)
         share = percent_of_tolerance(s.u, 2 * tolerance_mm)
-        lines += [
-            f"  {name}",
-            f"    readings              {readings}",
-            f"    repeatability s       {format_uncertainty(s.u, unit=unit)}"
-            f"  (degrees of freedom: {study.df_within})",
-            f"    one photo repeats to  ± {format_uncertainty(u95, unit=unit)} (95 %)"
-            f"; blockcheck states ± {format_uncertainty(stated, unit=unit)}, all causes together",
-            f"    share of the tolerance ± {format_exact(tolerance_mm, unit=unit)} (6 s): "
-            f"{share:.0f} %, {_judged(share)}",
+        rows = [
+            ("readings", ", ".join(format_exact(e.value, unit=unit) for g in groups for e in g)),
+            (
+                "repeatability s",
+                f"{format_uncertainty(s.u, unit=unit)}  (degrees of freedom: {study.df_within})",
+            ),
+            (
+                "one photo repeats to",
+                f"± {format_uncertainty(u95, unit=unit)} (95 %); blockcheck states "
+                f"± {format_uncertainty(stated, unit=unit)}, all causes together",
+            ),
+            (
+                "share of the tolerance",
+                f"± {format_exact(tolerance_mm, unit=unit)} (6 s): {share:.0f} %, {_judged(share)}",
+            ),
             *_between(study),
         ]
-    lines.append(
-        "Repeated photos show random error only. An error that they all share, such as a card printed too "
-        "small, is found by: blockcheck verify."
-    )
-    return "\n".join(lines)
+        both.append((name, rows))
+    return both
 
 
-def _between(study: OneWay) -> list[str]:
+def _between(study: OneWay) -> list[tuple[str, str]]:
     if study.df_between == 0:
         return []
     s = study.repeatability.u
     total = (s**2 + study.between**2) ** 0.5
     share = 100 * s / total if total else 0.0
-    return [f"    %GRR of the spread between your blocks: {share:.0f} %, {_judged(share)}"]
+    return [("%GRR", f"of the spread between your blocks: {share:.0f} %, {_judged(share)}")]
 
 
 def _judged(per_cent: float) -> str:

@@ -11,7 +11,8 @@ from serving import serving
 
 @pytest.fixture(scope="session")
 def served(tmp_path_factory):
-    with serving(tmp_path_factory.mktemp("quilts")) as one:
+    lenses = tmp_path_factory.mktemp("lenses") / "lenses.json"
+    with serving(tmp_path_factory.mktemp("quilts"), "--profiles", str(lenses)) as one:
         yield one
 
 

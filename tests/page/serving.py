@@ -55,6 +55,8 @@ def start(folder, *options):
         start_new_session=True,
     )
     line = process.stdout.readline()
+    if "not there yet" in line:  # a file of lenses
+        line = process.stdout.readline()
     found = re.search(r"(http://127\.0\.0\.1:\d+)/\?key=\S+", line)
     assert found, line + process.stdout.read()
     until(lambda: answers(found[1]))

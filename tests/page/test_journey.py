@@ -19,7 +19,7 @@ DRAWN = {
     "block?name=2": ".handle.corner",
     "photos": "#queue img",
 }
-VIEWS = ("photos", "blocks", "block?name=2", "rows", "trim", "cut", "plan")
+VIEWS = ("photos", "verify", "blocks", "block?name=2", "rows", "trim", "cut", "plan")
 
 
 @pytest.fixture(scope="module")
