@@ -12,7 +12,7 @@ import click
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
 from ..project import Project
-from ..project.records import check_plan
+from ..project.plans import check_plan
 from ..report import advice_words, cutting_words, rows_words, trim_words, words
 from ..report.trimmed_words import after_trimming
 from ..units import parse_size

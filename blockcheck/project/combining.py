@@ -27,7 +27,8 @@ def record_of(
 ) -> BlockRecord:
     """Put a block's readings together.
 
-    Of a photo that was read again, and of a ruler, only the last reading counts. Those that agree
+    Of a photo that was read again, by itself or among several together, and of a ruler, only the
+    last reading counts. Those that agree
     with the last one of all are combined by their uncertainties; one that differs from it by more
     than both U95 allow does not count and is told. The outline is the last photo's, stretched to
     the combined size. Of a trimmed block only what was measured since counts, if anything was.
@@ -98,11 +99,9 @@ class _Sizes:
 
 
 def _sizes(readings: Sequence[Reading]) -> _Sizes:
-    latest: dict[str | None, Reading] = {}
+    counted: list[Reading] = []
     for r in readings:
-        latest.pop(r.kept.photo, None)
-        latest[r.kept.photo] = r
-    counted = list(latest.values())
+        counted = [*(c for c in counted if not c.kept.seen_in & r.kept.seen_in), r]
     last = counted[-1]
     agree = [r for r in counted if _agree(r.kept, last.kept)]
     photos = [r for r in agree if r.kept.measurement is not None]

@@ -19,7 +19,7 @@ from ..files import MAX_TEXT, read_whole, write_whole
 from ..planning.plan import BlockRecord
 from ..uncertainty import Estimate, Term
 from ..units import INCH, MM_PER, parse_length
-from . import judging, records
+from . import judging, plans, records
 from .records import to_json
 from .schema import insert
 
@@ -292,7 +292,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
         if not whole["plans"]:
             raise ValueError("no plan")
         for p in whole["plans"]:
-            records.plan_from(p["plan"])
+            plans.plan_from(p["plan"])
             datetime.fromisoformat(p["at"])
             insert(db, "plan", p["at"], p["software"], to_json(p["plan"]))
         photos = {

@@ -14,7 +14,7 @@ from typing import Any, Self
 
 from ..errors import DamagedProjectError, ProjectError
 from ..planning.plan import BlockRecord, Plan
-from . import exchange, opening, records, schema, steps
+from . import exchange, opening, plans, records, schema, steps
 from .combining import Reading, record_of
 from .records import Check, Event, Kept, PhotoFile
 from .rescue import Rescue, judge, rescue
@@ -80,7 +80,7 @@ class ProjectReader:
     def plan(self) -> Plan:
         """The plan as it stands; earlier ones stay in the file."""
         row = self._rows("SELECT plan FROM plan ORDER BY id DESC LIMIT 1")[0]
-        return records.plan_from(json.loads(row["plan"]))
+        return plans.plan_from(json.loads(row["plan"]))
 
     def blocks(self) -> tuple[BlockRecord, ...]:
         """What is known of every block that is not removed, in the order of the rows.
@@ -144,10 +144,16 @@ class ProjectReader:
         return tuple(r["name"] for r in rows)
 
     def names_in(self, sha256: str) -> tuple[str, ...]:
-        """Names of the blocks, removed ones too, that were measured in a photo; none if unknown."""
+        """Names of the blocks, removed ones too, that were measured in a photo; none if unknown.
+
+        By itself, or among several together.
+        """
         rows = self._rows(
             "SELECT DISTINCT b.id, b.name FROM block b JOIN measurement m ON m.block = b.id "
-            "JOIN photo p ON p.id = m.photo WHERE p.sha256 = ? ORDER BY b.id",
+            "JOIN photo p ON p.id = m.photo WHERE p.sha256 = ? "
+            f"OR ? IN (SELECT value FROM json_each(m.settings, '$.{records.TOGETHER}')) "
+            "ORDER BY b.id",
+            sha256,
             sha256,
         )
         return tuple(row["name"] for row in rows)

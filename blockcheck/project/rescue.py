@@ -21,7 +21,7 @@ from .. import __version__
 from ..errors import BlockcheckError, DamagedProjectError
 from ..files import sha256_of
 from ..planning.plan import Plan
-from . import opening, records, schema, seals
+from . import opening, plans, records, schema, seals
 from .exchange import SPOILED, write_new
 from .judging import check_kept
 
@@ -381,7 +381,7 @@ def _makes_sense(table: str, row: Row, photos: Mapping[int, str]) -> bool:
     """Whether a row's texts can be read as what they should be."""
     try:
         if table == "plan":
-            records.plan_from(json.loads(row["plan"]))
+            plans.plan_from(json.loads(row["plan"]))
         elif table == "measurement":
             check_kept(records.kept_of(row, photos.get(row["photo"])))
         elif table == "block_order":

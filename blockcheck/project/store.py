@@ -13,7 +13,7 @@ from ..measuring.results import Measurement, PhotoResult
 from ..planning.plan import Plan
 from ..settings import Settings
 from ..uncertainty import Estimate
-from . import exchange, opening, records, schema
+from . import exchange, opening, plans, records, schema
 from .records import Kept, Point, to_json
 from .rescue import Lost
 from .writing import ProjectWriter, now
@@ -37,7 +37,7 @@ class Project(ProjectWriter):
         plan : Plan, optional
         """
         plan = plan or Plan()
-        records.check_plan(plan)
+        plans.check_plan(plan)
         with cls._made(schema.locate(path)) as project:
             project._add_plan(plan)
         return project
@@ -127,15 +127,11 @@ class Project(ProjectWriter):
                     f"{photo} shows {n} block{'s'[: n != 1]}, the names given are: {', '.join(called)}.",
                     "Give each block in the photo a name of its own.",
                 )
+            given = dataclasses.asdict(settings)
+            if result.together:
+                given[records.TOGETHER] = [t.sha256 for t in result.together if t.used]
             for name, m in zip(called, result.blocks, strict=True):
-                kept = Kept(
-                    m.width_mm,
-                    m.height_mm,
-                    m,
-                    result.sha256,
-                    dataclasses.asdict(settings),
-                    warnings,
-                )
+                kept = Kept(m.width_mm, m.height_mm, m, result.sha256, given, warnings)
                 photos = ", ".join(t.path.name for t in result.together if t.used)
                 detail = records.as_text(f"together: {photos}" if photos else "", "photo's name")
                 self._keep(name, kept, photo_id, trimmed, detail=detail)
@@ -264,7 +260,7 @@ class Project(ProjectWriter):
             measurement.height_mm,
             measurement,
             before.photo,
-            before.settings,
+            {k: v for k, v in before.settings.items() if k != records.TOGETHER},
             tuple(p for p in problems if p.level == "warning"),
             points,
             centre_line_mm,

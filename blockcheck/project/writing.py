@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from .. import __version__
 from ..errors import ProjectError
 from ..planning.plan import Plan
-from . import records, schema, steps
+from . import plans, records, schema, steps
 from .reading import ProjectReader
 from .records import Point, to_json
 
@@ -20,7 +20,7 @@ class ProjectWriter(ProjectReader):
 
     def set_plan(self, plan: Plan) -> None:
         """Change the plan. Measurements are not changed by it."""
-        records.check_plan(plan)
+        plans.check_plan(plan)
         with self._write():
             self._add_plan(plan)
 

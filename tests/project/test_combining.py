@@ -1,6 +1,7 @@
 """Several readings of one block, by photo and ruler, become one size with its uncertainty."""
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from blockcheck.project.combining import Reading, record_of
 from blockcheck.project.exchange import ruler
-from blockcheck.project.records import Kept
+from blockcheck.project.records import TOGETHER, Kept
 from blockcheck.uncertainty import Estimate, Term, weighted_mean
 from blockcheck.units import INCH
 
@@ -106,6 +107,16 @@ def test_of_one_photo_and_of_the_ruler_only_the_last_reading_counts():
     assert not same.other_sizes_mm
     twice = together(by_ruler(6.5, 9.5), by_ruler(6.5, 9.5))
     assert twice.width_mm.u == pytest.approx(by_ruler(6.5, 9.5).width_mm.u)
+
+
+def test_a_photo_read_alone_and_among_several_counts_once():
+    """Its edges are seen once: to count them twice would make the ± too small."""
+    several = replace(photo(6.5, 9.5, u=0.1), settings={TOGETHER: ["a", "b"]})
+    apart = photo(6.51, 9.5, sha="a"), photo(6.49, 9.5, sha="b")
+    assert together(*apart, several).width_mm == several.width_mm
+    assert together(several, apart[1]).width_mm == apart[1].width_mm
+    third = photo(6.5, 9.5, sha="c")
+    assert together(third, several).width_mm.u < several.width_mm.u
 
 
 def test_after_trimming_only_what_was_measured_since_counts():

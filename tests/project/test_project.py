@@ -14,9 +14,11 @@ import pytest
 
 from blockcheck import project as package
 from blockcheck.errors import PlanError, Problem, ProjectError
+from blockcheck.measuring.results import Taken
 from blockcheck.planning.plan import Plan
 from blockcheck.profiles import LensProfile
 from blockcheck.project import Project, schema
+from blockcheck.project.records import settings_from
 from blockcheck.settings import Settings
 from blockcheck.uncertainty import Estimate, Term
 from blockcheck.units import INCH
@@ -61,6 +63,22 @@ def test_a_measurement_is_kept_with_all_that_it_was_made_from(quilt, tmp_path):
     assert block.guard_mm == m.guard_mm
     assert quilt.photo("1").camera == "Example Phone"
     assert quilt.history("1")[0].software == "0.1.0"
+
+
+def test_of_several_photos_together_it_is_kept_which_they_are(quilt, tmp_path):
+    """So that one of them, read by itself before, does not count a second time."""
+    alone, first = made_up("b.jpg", tmp_path), made_up("a.jpg", tmp_path)
+    third = Taken(tmp_path / "c.jpg", "c" * 64, used=False)
+    used = [Taken(r.path, r.sha256, used=True) for r in (first, alone)]
+    quilt.add_result(alone)
+    quilt.add_result(dataclasses.replace(first, together=(*used, third)), ["1"])
+    assert quilt.latest("1").seen_in == {first.sha256, alone.sha256}
+    assert quilt.names_in(alone.sha256) == quilt.names_in(first.sha256) == ("1",)
+    assert not quilt.names_in(third.sha256)
+    assert quilt.blocks()[0].width_mm == first.blocks[0].width_mm
+    assert settings_from(quilt.latest("1").settings).cloth_height == 0.5
+    quilt.correct("1", first.blocks[0])
+    assert quilt.latest("1").seen_in == {first.sha256}
 
 
 def test_settings_with_a_lens_profile_are_kept(quilt, tmp_path):
