@@ -35,18 +35,18 @@ def read_whole(path: Path, most: int) -> bytes:
     try:
         found = path.stat()
     except ValueError as e:  # a zero byte in the name
-        raise OSError(errno.EINVAL, "no such name is possible", str(path)) from e
+        raise OSError(errno.EINVAL, "that cannot be a file's name", str(path)) from e
     if stat.S_ISDIR(found.st_mode):
         raise OSError(errno.EISDIR, "it is a folder", str(path))
     if not stat.S_ISREG(found.st_mode):
-        raise OSError(errno.EINVAL, "it is no plain file", str(path))
+        raise OSError(errno.EINVAL, "it is not an ordinary file", str(path))
     if found.st_size > most:
         size = f"it has {found.st_size / 1e6:.0f} MB, more than {most / 1e6:.0f}"
         raise OSError(errno.EFBIG, size, str(path))
     with path.open("rb") as file:
         data = file.read(most + 1)
     if len(data) > most:
-        raise OSError(errno.EFBIG, "it grows while it is read", str(path))
+        raise OSError(errno.EFBIG, "it is still being written", str(path))
     return data
 
 
@@ -67,7 +67,7 @@ def write_whole(path: Path, data: bytes) -> None:
         If it cannot be written, or there is something that is no plain file.
     """
     if path.exists() and not path.is_file():
-        raise OSError(errno.EINVAL, "there is something that is no plain file", str(path))
+        raise OSError(errno.EINVAL, "something there is not an ordinary file", str(path))
     place, name = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
     try:
         with os.fdopen(place, "wb") as file:

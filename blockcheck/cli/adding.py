@@ -102,7 +102,7 @@ def add(
             _say_kept(quilt, result, called, said)
             if marked:
                 say(f"{_INDENT}Mark its points again: they belong to the earlier photo.")
-        tell(f"Photos in {quilt.path.name}: {kept} of {len(paths)}.")
+        tell(f"Kept {kept} of {len(paths)} photo{'s'[: len(paths) != 1]} in {quilt.path.name}.")
     leave(Status.DONE if kept == len(paths) and not empty else Status.PHOTO)
 
 
@@ -132,7 +132,7 @@ def _names(quilt: Project, name: Sequence[str], again: Sequence[str]) -> list[st
     for n in name:
         if n.strip() in there:
             raise ProjectError(
-                f"There is a block {n} already.",
+                f"There is already a block {n}.",
                 f"If the photo shows it again: --again {n}; if not, choose another name.",
             )
     for n in again:

@@ -116,7 +116,7 @@ def _pictures(picture: Path, shown: list[Path], force: bool, paths: list[Path]) 
         try:
             picture.mkdir(parents=True, exist_ok=True)
         except OSError as e:
-            stop(Status.FILE, f"{picture} cannot be made a folder ({e.strerror}).")
+            stop(Status.FILE, f"The folder {picture} cannot be made ({e.strerror}).")
         targets = [picture / name for name in picture_names(shown)]
     for target in targets:
         if target.resolve() in {p.resolve() for p in paths}:

@@ -76,7 +76,7 @@ PAPER = click.option(
     "--paper", type=click.Choice(["letter", "a4"]), default="letter", help="Paper to print on."
 )
 JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON and nothing else.")
-FORCE = click.option("--force", is_flag=True, help="Write over a file that is there already.")
+FORCE = click.option("--force", is_flag=True, help="Write over a file that already exists.")
 JOBS = click.option(
     "--jobs",
     metavar="COUNT",

@@ -35,7 +35,7 @@ def files(photos: Sequence[Path]) -> tuple[list[Path], int]:
             empty += 1
         found += inside
     if not found:
-        stop(Status.USAGE, "There is nothing to measure.")
+        stop(Status.USAGE, "There is nothing to measure: name photos, or folders that hold some.")
     return found, empty
 
 
@@ -101,8 +101,8 @@ def _alone(work: Callable[[Path], PhotoResult], path: Path) -> PhotoResult:
             return coming.result()
     except BrokenProcessPool:
         ended = MeasureError(
-            f"{path.name} could not be measured: the process that measured it was ended.",
-            "It may have used too much memory; try again with --jobs 1.",
+            f"{path.name} could not be measured: the computer stopped the process that measured it.",
+            "It may have run short of memory; try again with --jobs 1.",
         )
         return PhotoResult(path, None, (), (ended.problem(),), None)
 

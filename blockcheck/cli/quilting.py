@@ -57,7 +57,7 @@ def kind(
             if name == plan.kind:
                 stop(
                     Status.USAGE,
-                    f"{name} is the plan's first kind: blockcheck plan {project} --planned WxH",
+                    f"{name} is the plan's first kind. To change it: blockcheck plan {project}",
                 )
             given = {
                 "planned_mm": planned and parse_size(planned, plan.unit),

@@ -180,6 +180,8 @@ def _named(texts: Sequence[str], example: str) -> list[tuple[str, str]]:
     for text in texts:
         name, equals, value = text.partition("=")
         if not (name.strip() and equals and value.strip()):
-            raise PlanError(f'"{text}" is not a name and what it has.', f"Write it like {example}.")
+            raise PlanError(
+                f'"{text}" needs a name, "=" and what goes with it.', f"Write it like {example}."
+            )
         pairs.append((name.strip(), value.strip()))
     return pairs

@@ -135,5 +135,5 @@ def may_write(path: Path, force: bool) -> None:
     if path.exists() and not force:
         stop(
             Status.FILE,
-            f"{path} is there already. Name another file, or write over it with --force.",
+            f"{path} already exists. Name another file, or write over it with --force.",
         )

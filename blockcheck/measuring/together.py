@@ -84,7 +84,7 @@ def _together(views: list[View], failed: list[PhotoResult], given: Settings) -> 
         if len(views) < 2:
             raise TooFewPhotosError(
                 f"Of {len(views) + len(failed)} photos {len(views) or 'none'} can be used.",
-                "Take them again; measured by itself, each says what is wrong with it.",
+                "Measure each by itself to see what is wrong with it, and take those again.",
             )
         fit, odd = _agreeing(views, given)
     except MeasureError as e:
@@ -170,8 +170,8 @@ def _agreeing(views: list[View], given: Settings) -> tuple[Joined, View | None]:
         return without[agreeing[0]], views[agreeing[0]]
     said = ", ".join(f"{v.result.path.name} {_size(*fit.as_first(v))}" for v in views)
     raise PhotosDisagreeError(
-        f"The photos contradict each other, and do not tell which is wrong: {said}.",
-        "Are they of one block, flat and not stretched in between? Take another photo or two.",
+        f"The photos contradict each other, and nothing tells which is wrong: {said}.",
+        "Do they all show the same block, lying flat and not stretched in between? Take another photo or two.",
     )
 
 
@@ -183,7 +183,7 @@ def _contradicts(odd: View, fit: Joined) -> Problem:
         f"{odd.result.path.name} contradicts the others and was left out: it shows "
         f"{_size(*fit.as_first(odd))}, they show "
         f"{_size(block.width_mm, block.height_mm)}.",
-        "Is it of the same block, flat and not stretched? Take it again.",
+        "Does it show the same block, lying flat and not stretched? Take it again.",
     )
 
 

@@ -288,7 +288,7 @@ class Page:
             if isinstance(e, BlockcheckError):
                 raise
             raise ProjectError(
-                "The page asked for something that makes no sense.", "Load it anew."
+                "The page asked for something that makes no sense.", "Reload the page."
             ) from e
         if show := str(given.get("show", "")):
             answer = {**answer, **await self._anew(name, show)}
@@ -360,4 +360,4 @@ async def _sent(request: Request, most: int, seconds: float) -> bytes:
 
 
 def _senseless() -> ProjectError:
-    return ProjectError("The page asked for something that makes no sense.", "Load it anew.")
+    return ProjectError("The page asked for something that makes no sense.", "Reload the page.")

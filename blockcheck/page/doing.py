@@ -114,7 +114,7 @@ class Doing:
             photo, kept = quilt.photo(name), quilt.latest(name)
         if photo is None or photo.missing:
             raise ProjectError(
-                "The photo of this block is not there.", "Photograph it again, or use the ruler."
+                "The photo of this block is missing.", "Photograph it again, or use the ruler."
             )
         return photo.path, photo.sha256, settings_from(kept.settings)
 

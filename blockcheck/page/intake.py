@@ -179,7 +179,7 @@ def _too_large() -> UploadError:
 
 def _too_slow() -> UploadError:
     return UploadError(
-        "The photo did not arrive.", "Come nearer to the router, send it again.", 408
+        "The photo did not arrive.", "Come nearer to the router, and send it again.", 408
     )
 
 

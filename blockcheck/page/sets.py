@@ -25,7 +25,7 @@ def folder_of(photos: Path, token: str) -> Path:
         If no set can be called so.
     """
     if not _TOKEN.fullmatch(token):
-        raise ProjectError("The page asked for something that makes no sense.", "Load it anew.")
+        raise ProjectError("The page asked for something that makes no sense.", "Reload the page.")
     return photos / (_PREFIX + token)
 
 
@@ -51,7 +51,7 @@ def received(folder: Path) -> list[Received]:
     """
     found = [Received(path, sha256_of(path) or "") for path in _photos(folder)]
     if len(found) < 2:
-        raise ProjectError("One photo is not several.", "Take another one of the same block.")
+        raise ProjectError("It takes two photos or more.", "Take another one of the same block.")
     return found
 
 

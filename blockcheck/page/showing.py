@@ -75,7 +75,7 @@ class Showing:
             for photo in quilt.photos():
                 if photo.sha256 == sha256:
                     return photo.path
-        raise ProjectError("There is no such photo in this project.", "Load the page anew.")
+        raise ProjectError("There is no such photo in this project.", "Reload the page.")
 
     async def worked_out(self, project: str) -> tuple[QuiltPlan, tuple[BlockRecord, ...]]:
         """The quilt as it is now, worked out once for each state of the file."""

@@ -15,7 +15,7 @@ _HERE = tuple(
         (r"blockcheck verify", "“Against a size you know”"),
         (r"To see the names: blockcheck list .*", "Choose one from the list."),
         (r" ?\(to bring it back: blockcheck restore [^)]*\)?", ""),
-        (r"To have it back: blockcheck restore .*", "Bring it back: it stands below the blocks."),
+        (r"To bring it back: blockcheck restore .*", "Bring it back: it stands below the blocks."),
         (r"To add one: blockcheck kind .*", "Add it in the plan."),
         (
             r"It is a project file: name photos here, or see its blocks with: blockcheck list",

@@ -64,7 +64,7 @@ class Workers:
             except BrokenProcessPool:
                 self._pools.pop(pool, None)
         raise ProjectError(
-            "The computer stopped this work, probably for want of memory.",
+            "The computer stopped this work, probably because it ran short of memory.",
             "Close other programs, then try again.",
         )
 

@@ -77,7 +77,7 @@ def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> C
     """
     if plan.square_blocks and plan.planned_mm and abs(np.subtract(*plan.planned_mm)) > _EPS:
         raise PlanError(
-            "The plan wants square blocks, and its planned size is not square.",
+            "The plan wants square blocks, but its planned size is not square.",
             "Change the planned size, or say --no-keep-square.",
         )
     planned = plan.planned_mm

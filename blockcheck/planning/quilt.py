@@ -338,12 +338,14 @@ def _seams(plan: Plan, used: Sequence[BlockRecord]) -> Mapping[str, SewnSeam]:
     untrimmed = [b for b in used if b.state == "measured"]
     counts = {"width": plan.seams_across, "height": plan.seams_down}
     if plan.planned_mm is None or not any(counts.values()):
-        missing = "how many seams you cross going over the block (--seams-across, --seams-down)"
+        missing = "how many seams lie across and down a block (--seams-across, --seams-down)"
         if plan.planned_mm is None:
             missing = "the planned size and " + missing
         raise PlanError(f"To learn how wide your seams really are, tell the plan {missing}.")
     if not untrimmed:
-        raise PlanError("How wide the seams were sewn can be told only from untrimmed blocks.")
+        raise PlanError(
+            "How wide the seams were sewn can be told only from blocks that are not trimmed yet."
+        )
     found = {}
     for (name, count), planned in zip(counts.items(), plan.planned_mm, strict=True):
         sizes = [b.width_mm if name == "width" else b.height_mm for b in untrimmed]

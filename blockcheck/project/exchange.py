@@ -79,7 +79,8 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         rows = [(table.line_num, row) for row in table]
     except csv.Error as e:
         raise ProjectError(
-            f"{path.name}, line {table.line_num}: this is no table ({e}).", "Save it as CSV UTF-8."
+            f"{path.name}, line {table.line_num}: this is not a table ({e}).",
+            "Save it as CSV UTF-8.",
         ) from e
     if len(rows) > MAX_ROWS:
         raise ProjectError(
@@ -115,7 +116,7 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
             )
         if cells["name"] in found or not cells["name"]:
             raise ProjectError(
-                f"{where}: the name is empty or stands there twice.",
+                f"{where}: the name is empty or used twice.",
                 "Give each block its own name.",
             )
         row_unit = cells["unit"].lower() or unit
@@ -331,7 +332,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             values = (known, found, c["verdict"], place(c["path"]), c["sha256"])
             insert(db, "check_result", c["at"], c["software"], *values)
     except BlockcheckError as e:
-        raise ProjectError(f"{path.name} cannot be taken over: {e.message}", e.hint) from e
+        raise ProjectError(f"{path.name} cannot be imported: {e.message}", e.hint) from e
     except SPOILED as e:
         raise ProjectError(
             f"{path.name} is not a whole project ({type(e).__name__}: {e}).",
@@ -363,7 +364,7 @@ def write_new(path: Path, data: bytes) -> None:
         with path.open("xb") as file:
             file.write(data)
     except FileExistsError as e:
-        raise ProjectError(f"{path.name} is there already.", "Move it away first.") from e
+        raise ProjectError(f"{path.name} already exists.", "Move it away first.") from e
     except OSError as e:
         path.unlink(missing_ok=True)
         raise ProjectError(

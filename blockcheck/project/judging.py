@@ -29,7 +29,7 @@ def parse(text: str) -> Any:
     try:
         return json.loads(text, parse_constant=_no_number, object_pairs_hook=_once)
     except RecursionError as e:
-        raise ValueError("lists in lists without end") from e
+        raise ValueError("lists nested without end") from e
 
 
 def check_whole(whole: object) -> None:
@@ -67,14 +67,14 @@ def check_kept(kept: Kept) -> None:
         arrays = (m.corners_px, m.corners_mm, m.outline_mm, m.corners_cov_mm2)
         shapes = [a.shape for a in arrays]
         if shapes[0] != (4, 2) or shapes[1] != (4, 2) or shapes[3] != (8, 8):
-            raise ValueError("corners that are no places")
+            raise ValueError("impossible corners")
         if len(shapes[2]) != 2 or shapes[2][1] != 2 or shapes[2][0] < 4:
-            raise ValueError("an outline that is none")
+            raise ValueError("an impossible outline")
         if not all(np.isfinite(a).all() for a in arrays):
-            raise ValueError("corners that are no places")
+            raise ValueError("impossible corners")
     estimates = (kept.width_mm, kept.height_mm) if m is None else (kept.width_mm, *several)
     if not all(map(math.isfinite, numbers)) or min(kept.width_mm.value, kept.height_mm.value) <= 0:
-        raise ValueError("a size that is none")
+        raise ValueError("an impossible size")
     if any(not t.u >= 0 or not t.dof > 0 for e in estimates for t in e.budget):
         raise ValueError("an uncertainty below zero")
     Block("block", kept.outline_mm, kept.guard_mm)
@@ -83,10 +83,10 @@ def check_kept(kept: Kept) -> None:
     found = _sizes_of(m.corners_mm)
     said = [e.value for e in (m.width_mm, m.height_mm, *m.sides_mm, *m.diagonals_mm)]
     if np.abs(np.subtract(found, said)).max() > AGREE_MM:
-        raise ValueError("sizes that are not those of its corners")
+        raise ValueError("sizes that do not fit its corners")
     spread = np.linalg.eigvalsh((m.corners_cov_mm2 + m.corners_cov_mm2.T) / 2)
     if spread.min() < -1e-6 * max(spread.max(), 1e-9):
-        raise ValueError("an uncertainty of its corners that cannot be")
+        raise ValueError("an impossible uncertainty of its corners")
 
 
 def _sizes_of(corners_mm: np.ndarray) -> list[float]:
@@ -112,11 +112,11 @@ def _validator() -> Callable[[object], object]:
 
 
 def _no_number(text: str) -> float:
-    raise ValueError(f"{text} is no number")
+    raise ValueError(f"{text} is not a number")
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        raise ValueError("a name stands twice in one object")
+        raise ValueError("the same name twice in one object")
     return found

@@ -27,7 +27,7 @@ def create(path: Path) -> sqlite3.Connection:
     ProjectError
         If something is there already: no file is ever overwritten.
     """
-    taken = ProjectError(f"{path.name} is there already.", "Choose another name.")
+    taken = ProjectError(f"{path.name} already exists.", "Choose another name.")
     if path.exists() and (not path.is_file() or path.stat().st_size):  # empty: was cut off
         raise taken
     db = _connect(path, "rwc")
@@ -148,7 +148,7 @@ def _judged(db: sqlite3.Connection, path: Path, judge: Callable[[sqlite3.Connect
 
 def _empty(path: Path) -> ProjectError:
     return ProjectError(
-        f"{path.name} is empty: the making of it was cut off.",
+        f"{path.name} is empty: making it was interrupted.",
         "Make it again with: blockcheck new",
     )
 

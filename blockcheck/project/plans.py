@@ -110,7 +110,7 @@ def check_plan(plan: Plan) -> None:
             )
     _check_kinds(plan)
     if not 0 <= plan.allowance < 1:
-        raise PlanError("The allowance for squaring up and shrinkage is a part, like 10 %.")
+        raise PlanError("The allowance for squaring up and shrinkage is a percentage, like 10 %.")
     for _, text in plan.in_hand:
         read_cloth(text, unit=plan.unit)
     if plan.least_seam_mm is not None and plan.least_seam_mm > plan.seam_mm:

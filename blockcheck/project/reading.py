@@ -221,7 +221,7 @@ class ProjectReader:
         if rows[0]["removed"] and not removed:
             raise ProjectError(
                 f"Block {name} was removed.",
-                f"To have it back: blockcheck restore {self.path.name} {name}",
+                f"To bring it back: blockcheck restore {self.path.name} {name}",
             )
         return int(rows[0]["id"])
 

@@ -113,7 +113,7 @@ def rescue(path: Path) -> Rescue:
         old.close()
     if not any((*rescuer.sound["block"], *rescuer.torn["block"], *rescuer.sound["measurement"])):
         raise DamagedProjectError(
-            f"{path.name} is damaged so far that no block in it can be read.",
+            f"{path.name} is so damaged that no block in it can be read.",
             "Go back to your latest copy, or measure the photos again into a new project.",
         )
     return rescuer.all()

@@ -156,7 +156,7 @@ def damaged(path: Path, *what: str) -> DamagedProjectError:
     """The failure of a file that is not as it was written; what: which parts are not."""
     parts = f": {', '.join(what[:8])}{', …' * (len(what) > 8)}" if what else ""
     return DamagedProjectError(
-        f"{path.name} is damaged, it is not as it was written{parts}.",
+        f"{path.name} is damaged: it is not as it was written{parts}.",
         f"See what is sound in it, and mend it: blockcheck check {path}",
     )
 

@@ -124,7 +124,7 @@ class Project(ProjectWriter):
             called = self._free(n) if names is None else [records.as_name(name) for name in names]
             if len(called) != n or len(set(called)) != n:
                 raise ProjectError(
-                    f"{photo} shows {n} block{'s'[: n != 1]}, the names given are: {', '.join(called)}.",
+                    f"{photo} shows {n} block{'s'[: n != 1]}, but the names given are {', '.join(called)}.",
                     "Give each block in the photo a name of its own.",
                 )
             given = dataclasses.asdict(settings)
@@ -212,7 +212,7 @@ class Project(ProjectWriter):
             for table in ("block", "photo", "check_result"):
                 if self._rows(f"SELECT 1 FROM {table} LIMIT 1"):
                     raise ProjectError(
-                        f"{self.path.name} is not empty: a whole project goes into a new one only.",
+                        f"{self.path.name} is not empty: a whole project can only go into a new one.",
                         "Name a project that does not exist yet.",
                     )
             schema.clear(self._db, "plan")

@@ -27,7 +27,7 @@ class ProjectWriter(ProjectReader):
     def set_state(self, name: str, state: str) -> None:
         """Set a block's state: "measured", "trimmed" or "set aside"."""
         if state not in records.STATES:
-            raise ProjectError(f'A block is {", ".join(records.STATES)}, not "{state}".')
+            raise ProjectError(f'A block cannot be "{state}".', f"Say {', '.join(records.STATES)}.")
         with self._write():
             self._change(name, state, state=state)
 
@@ -36,7 +36,7 @@ class ProjectWriter(ProjectReader):
         new = records.as_name(new)
         with self._write():
             if self._known(new):
-                raise ProjectError(f"There is a block {new} already.", "Choose another name.")
+                raise ProjectError(f"There is already a block {new}.", "Choose another name.")
             self._change(name, "renamed", f"from {name} to {new}", name=new)
 
     def note(self, name: str, text: str) -> None:
@@ -79,7 +79,7 @@ class ProjectWriter(ProjectReader):
         with self._write():
             blocks = [self._block_id(name) for name in names]
             if len(set(blocks)) != len(blocks):
-                raise ProjectError("A block stands in the order twice.")
+                raise ProjectError("A block is in the order twice.")
             self._insert("block_order", *now(), to_json(blocks))
 
     def tick(self, what: str, done: bool = True) -> None:

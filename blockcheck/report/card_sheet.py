@@ -51,7 +51,8 @@ def write_card(
     largest = page[0] - 2 * (_EDGE_MM + MARGIN_MM)
     if not _SMALLEST_MM <= side_mm <= largest:
         raise LengthError(
-            f"A card of {side_mm:g} mm does not fit: {_SMALLEST_MM:g} to {largest:.0f} mm do.",
+            f"A card {format_length(side_mm)} wide does not fit: {format_length(_SMALLEST_MM)} to "
+            f"{format_length(largest, rounding='down')} does.",
             f"Leave it at {format_length(CARD_MM)}.",
         )
     with _pages(path, page, "Reference card") as canvas:

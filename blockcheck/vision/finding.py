@@ -273,7 +273,8 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
             Problem(
                 "print_not_measured",
                 "warning",
-                "The print was not measured, so it was taken to be exactly the size it should be.",
+                f"The printed {'card' if 'card' in kinds else 'sheet'} was not measured, so it was "
+                "taken to be exactly the size it should be.",
                 f"Measure it with your ruler and give its true size with {option}: printers often scale a page.",
             )
         )
@@ -295,7 +296,7 @@ def warnings_of(plane: Plane, settings: Settings) -> tuple[Problem, ...]:
         Problem(
             "not_flat",
             "warning",
-            f"The {p.name} does not fit a flat one: bowed, or on something uneven.",
+            f"{p.reference.called(first=True)} does not lie flat: it is bowed, or on something uneven.",
             "Lay it flat on a flat mat, tape its corners down, and take the photo again.",
         )
         for p in plane.references

@@ -137,7 +137,7 @@ class Photo:
             Problem(
                 "photo_damaged",
                 "warning",
-                f"{self.path.name} is damaged: part of it was decoded from bytes that make no sense.",
+                f"{self.path.name} is damaged: part of its data makes no sense.",
                 "Copy it from the phone again, or take it again; do not cut on these numbers.",
             ),
         )

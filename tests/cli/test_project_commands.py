@@ -97,7 +97,7 @@ def test_photos_that_cannot_be_measured_are_named_and_the_others_kept(tmp_path):
     assert re.search(r"NOT KEPT: words\.jpg .*not a photo", output)
     assert re.search(r"NOT KEPT: gone\.jpg cannot be opened", output)
     assert "block 1, " in output
-    assert "Photos in q.blockcheck: 1 of 3." in output
+    assert "Kept 1 of 3 photos in q.blockcheck." in output
     with Project.open("q") as quilt:
         assert quilt.latest("1").settings["card_side"] == 4 * INCH
 

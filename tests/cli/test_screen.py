@@ -162,7 +162,7 @@ def test_a_killed_worker_is_a_refusal_of_its_photo(monkeypatch):
     with click.Context(main):
         found = list(photos.measure_all([Path("a.jpg"), Path("b.jpg")], 2, None, {}))
     assert [r.path.name for r in found] == ["a.jpg", "b.jpg"]
-    assert all("was ended" in r.problems[0].message for r in found)
+    assert all("the computer stopped" in r.problems[0].message for r in found)
 
 
 @pytest.mark.parametrize(
@@ -193,7 +193,7 @@ def test_nothing_that_is_there_is_written_over_unless_asked(sails, words, monkey
 def test_the_demo_writes_over_nobodys_photo(tmp_path):
     mine = tmp_path / "sailboat-2.jpg"
     mine.write_bytes(b"my own boat")
-    assert "sailboat-2.jpg is there already" in run("demo", tmp_path, status=4).output
+    assert "sailboat-2.jpg already exists" in run("demo", tmp_path, status=4).output
     assert mine.read_bytes() == b"my own boat"
     assert [p.name for p in tmp_path.iterdir()] == [mine.name]
 

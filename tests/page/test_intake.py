@@ -147,7 +147,7 @@ def test_a_set_is_named_by_nothing_else_than_its_letters(served):
         query = {"name": "a.jpg", "set": "abcd1234"}
         assert client.post(f"{path}/photos", params=query, content=PHOTO).status_code == 201
         alone = client.post(f"{path}/do/together", json={"set": "abcd1234"})
-        assert alone.json()["said"][0] == "One photo is not several."
+        assert alone.json()["said"][0] == "It takes two photos or more."
         assert client.get(f"{path}/photos.json").json()["begun"] == {"abcd1234": 1}
         assert client.post(f"{path}/do/drop", json={"set": "abcd1234"}).status_code == 200
         assert client.get(f"{path}/photos.json").json()["begun"] == {}

@@ -174,13 +174,13 @@ def test_a_table_taken_twice_adds_nothing_and_a_new_size_is_measured_again(quilt
         ("name,width,height\nA,6,9\nB,wide,9\n", 'line 3: "wide" is not a length'),
         ("name,width,height\nA,6,\n", "line 2: block A has no height"),
         ("name,width,height\nA,165,229\n", 'line 2: "165" cannot be a block\'s side'),
-        ("name,width,height\nA,6,9\nA,6,9\n", "line 3: the name is empty or stands there twice"),
+        ("name,width,height\nA,6,9\nA,6,9\n", "line 3: the name is empty or used twice"),
         ("name,width,height\n,6,9\n", "line 2: the name is empty"),
         ("name,width,height,unit\nA,6,9,ell\n", 'line 2: "ell" is not in, cm or mm'),
         ("name,width,height,source\nA,6,9,photo\n", "line 2: block A was measured from a photo"),
         ("name,width,height\nA\tB,6,9\n", "cannot be a name"),
         ("name,width,height,width\nA,6,9,7\n", "the column width twice"),
-        ("name,width,height\nA,6,9\n" + "B" * 140_000 + ",6,9\n", "line 2: this is no table"),
+        ("name,width,height\nA,6,9\n" + "B" * 140_000 + ",6,9\n", "line 2: this is not a table"),
         ("name,width,height\n" + "A,6,9\n" * 10_001, "10001 lines"),
     ],
 )
@@ -339,5 +339,5 @@ def test_a_table_shows_formulas_and_names_come_back_the_same(quilt, tmp_path, na
 
 def test_a_device_or_a_pipe_is_no_table(quilt, tmp_path):
     (tmp_path / "zero.csv").symlink_to("/dev/zero")
-    with pytest.raises(ProjectError, match="no plain file"):
+    with pytest.raises(ProjectError, match="not an ordinary file"):
         quilt.import_csv(tmp_path / "zero.csv")

@@ -97,7 +97,7 @@ def test_a_block_is_measured_again_from_its_photo(tmp_path, monkeypatch):
         ]
         assert mended.latest("3").width_mm == results["b.jpg"].blocks[0].width_mm
     assert check(mended.path)[0] == 0
-    assert "there already" in check(quilt.path, "--mend")[1]
+    assert "already exists" in check(quilt.path, "--mend")[1]
 
 
 def test_a_block_with_older_numbers_only_is_set_aside_not_passed_off_as_its_latest(sound):

@@ -160,7 +160,7 @@ def lay_on_cloth(
     """
     require_positive(usable_width=usable_mm)
     if not 0 <= allowance < 1:
-        raise PlanError("The allowance for squaring up and shrinkage is a part, like 10 %.")
+        raise PlanError("The allowance for squaring up and shrinkage is a percentage, like 10 %.")
     wanted = as_cut(pieces, usable_mm, seam_mm, one_way, unit)
     left = [p.count for p in wanted]
     laid = []

@@ -154,7 +154,7 @@ def _offset(d: Design) -> Unit:
     sizes = sizes or [d.framed(k) for k in d.blocks_mm]
     if any(abs(a - b) > _SAME_MM for s in sizes for a, b in zip(s, sizes[0], strict=True)):
         raise PlanError(
-            "In an offset setting all kinds of blocks have one size.",
+            "In an offset setting all kinds of blocks must have one size.",
             "Trim them to one size, or frame the smaller ones.",
         )
     w, h = sizes[0]

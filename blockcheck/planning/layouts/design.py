@@ -136,7 +136,7 @@ def _check_words(d: Design) -> None:
     if d.shifted not in ("rows", "columns"):
         raise PlanError(f"An offset setting shifts rows or columns, not {d.shifted}.")
     if d.rows < 1 or d.blocks_per_row < 1:
-        raise PlanError("A quilt has one row and one block per row, or more.")
+        raise PlanError("A quilt has at least one row and one block per row.")
     if not d.repeat or not all(d.repeat):
         raise PlanError("The quilt's order of blocks is empty.", "Name the kinds, row by row.")
     for name in (n for line in d.repeat for n in line):

@@ -86,8 +86,8 @@ def judge_left_out(
 def goes_on_past(side: int, corners_px: np.ndarray) -> BlockGoesOnError:
     """Return the failure of an outline whose cloth goes on past a side."""
     return BlockGoesOnError(
-        f"What was found goes on past its {SIDES[side]} edge: it may be half of a block, or "
-        "of a cover's pattern.",
+        f"What was found goes on past its {SIDES[side]} edge: it may be only half of a block, "
+        "or part of a patterned cover.",
         f"Lay the block on something plain that looks different from its cloth, {BY_HAND}",
         doubtful(corners_px, side),
     )

@@ -98,7 +98,7 @@ def judge_unbroken(corners: np.ndarray, traces: Sequence[Trace], plane: PlaneLik
         near = np.lib.stride_tricks.sliding_window_view(np.pad(other, 5), 11).max(axis=1)
         if np.minimum(one, near).max() > _JUMP_MM:
             raise BlocksTouchError(
-                f"The {SIDES[i]} and {SIDES[i + 2]} edges step at one place, as where two blocks touch.",
+                f"The {SIDES[i]} and {SIDES[i + 2]} edges step at one place, as they do where two blocks touch.",
                 f"Lay them half an inch apart, or one by one, {BY_HAND}",
                 doubtful(corners, i, i + 2),
             )

@@ -121,12 +121,12 @@ def agree_among(plane: Plane, prior: LensPrior) -> tuple[Plane, tuple[Problem, .
     if lead.sum() * 2 <= len(named):
         worst = int(np.argmax(np.abs(scales).max(1)))
         raise ReferencesDisagreeError(
-            f"{_name(free.references[worst])} is {_by(scales[worst])} than the "
-            f"{named[0].name} says, and the photo cannot tell which of them is right.",
+            f"{_name(free.references[worst])} is {_by(scales[worst])} than {named[0].called()} "
+            "says, and the photo cannot tell which of them is right.",
             _HINT,
         )
     middle = np.median(scales[lead], axis=0)
-    others = " and ".join(r.name for r, good in zip(named, lead, strict=True) if good)
+    others = " and ".join(r.called() for r, good in zip(named, lead, strict=True) if good)
     problems = tuple(
         _told(p, scale - middle, others, "Its size was left out.")
         for p, scale, good in zip(free.references, scales, lead, strict=True)
@@ -171,7 +171,7 @@ def _contradict_together(off: Sequence[Placed]) -> bool:
 
 
 def _name(p: Placed) -> str:
-    return p.name[0].upper() + p.name[1:] if p.name.startswith("card") else f"The {p.name}"
+    return p.reference.called(first=True)
 
 
 def _by(scales: np.ndarray) -> str:

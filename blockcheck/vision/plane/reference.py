@@ -56,6 +56,11 @@ class Reference:
     line: np.ndarray | None = None
     common_px: float = 0.0
 
+    def called(self, *, first: bool = False) -> str:
+        """Its name in a sentence, or at the beginning of one: a card has a name of its own."""
+        name = self.name if self.kind == "card" else f"the {self.name}"
+        return name[0].upper() + name[1:] if first else name
+
     def at(self, points: np.ndarray) -> np.ndarray:
         """(N, 2) own millimetres where the affine `points` (2, 3) puts them; see `affine`."""
         return self.points_mm @ points[:, :2].T + points[:, 2]
