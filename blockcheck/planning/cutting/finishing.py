@@ -88,7 +88,7 @@ def backing(
     over = OVERHANG_MM[unit] if overhang_mm is None else overhang_mm
     whole = batting(width_mm, height_mm, overhang_mm=over, unit=unit)
     if usable_mm <= 2 * seam_mm:
-        raise PlanError("The usable width is not wider than its seams.", "")
+        raise PlanError("The usable width is not wider than its seams.")
     ways = []
     for wide, long, seams in (
         (whole.width_mm, whole.height_mm, "vertical"),

@@ -47,7 +47,7 @@ def require_positive(**lengths: float) -> None:
     """Refuse lengths that are not greater than zero; the argument's name is the word for it."""
     for name, value in lengths.items():
         if not (math.isfinite(value) and value > 0):
-            raise PlanError(f"The {name.replace('_', ' ')} must be greater than zero.", "")
+            raise PlanError(f"The {name.replace('_', ' ')} must be greater than zero.")
 
 
 def to_buy(mm: float, unit: str = "in") -> float:

@@ -39,7 +39,7 @@ def compare_halves(
     """
     left, right = (np.asarray(c, dtype=np.float64) for c in (left_mm, right_mm))
     if left.shape != (4, 2) or right.shape != (4, 2):
-        raise PlanError("Each half needs its four corners.", "")
+        raise PlanError("Each half needs its four corners.")
     mirror = right[[1, 0, 3, 2]]
     lengths = (
         ("top", 0, 1),

@@ -182,7 +182,7 @@ def seam_positions(row: Sequence[Piece], seam_mm: float = QUARTER) -> tuple[Seam
     seams = []
     for piece in row:
         if min(piece.cut_mm, piece.planned_mm) <= 2 * seam_mm:
-            raise PlanError(f"{piece.name} is not longer than its two seam allowances.", "")
+            raise PlanError(f"{piece.name} is not longer than its two seam allowances.")
         at += piece.cut_mm - 2 * seam_mm
         planned += piece.planned_mm - 2 * seam_mm
         square += piece.u_mm**2

@@ -41,10 +41,10 @@ class Block:
     def __post_init__(self) -> None:
         points = np.array(self.outline_mm, dtype=np.float64)
         if points.ndim != 2 or points.shape[1] != 2 or len(points) < 3:
-            raise PlanError(f"The outline of {self.name} needs three points or more.", "")
+            raise PlanError(f"The outline of {self.name} needs three points or more.")
         margins = self.guard_mm, self.give_mm
         if not (np.isfinite(points).all() and all(0 <= mm < math.inf for mm in margins)):
-            raise PlanError(f"The outline of {self.name} holds numbers that are not lengths.", "")
+            raise PlanError(f"The outline of {self.name} holds numbers that are not lengths.")
         points.setflags(write=False)
         object.__setattr__(self, "outline_mm", points)
         _ = self.hull
@@ -60,7 +60,7 @@ class Block:
         try:
             return Hull.of(self.outline_mm)
         except ValueError as error:
-            raise PlanError(f"The outline of {self.name} encloses no cloth.", "") from error
+            raise PlanError(f"The outline of {self.name} encloses no cloth.") from error
 
     @cached_property
     def pockets(self) -> Pockets:

@@ -145,7 +145,7 @@ def trim_all(
         if line is not None:
             centre = np.asarray(line, dtype=np.float64)
             if centre.shape != (2, 2) or np.allclose(centre[0], centre[1]):
-                raise PlanError(f"The centre line of {block.name} needs two different points.", "")
+                raise PlanError(f"The centre line of {block.name} needs two different points.")
             across, down = np.abs(axes(block.turn) @ (centre[1] - centre[0]))
             axis = int(across > down)
         names.append(tuple(points))
