@@ -197,6 +197,13 @@ def test_cloth_as_it_is_called():
     assert (scrap.width_mm / INCH, scrap.measured) == (14, True)
 
 
+def test_scraps_and_yards_are_read_as_they_are_written():
+    (scrap,) = read_cloth("20x30", unit="cm")
+    assert (scrap.width_mm, scrap.length_mm) == (200, 300)
+    (yard,) = read_cloth("1 Yd")
+    assert yard.length_mm == pytest.approx(36 * INCH)
+
+
 def test_pieces_that_fit_no_cloth_are_refused():
     for piece in (inches("backing", 50, 60, 1), inches("border", 45, 90, 2, lengthwise=True)):
         with pytest.raises(PlanError, match="does not fit"):

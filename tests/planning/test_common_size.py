@@ -280,6 +280,21 @@ def test_where_it_is_missing():
     assert (slant.side, slant.end) == ("top", "right")
 
 
+@pytest.mark.parametrize("deep_mm", [0.3, 0.7])
+def test_a_dent_is_told_from_an_edge_that_is_short_all_along(deep_mm):
+    """In the middle: more than half a millimetre deeper than at both ends."""
+    points = np.array([[0, 0], [6.5, 0], [6.5, 9.5], [3.25, 9.5], [0, 9.5]]) * INCH
+    points[3, 1] -= deep_mm
+    (dent,) = below_size([Block("dent", points)], 6.5 * INCH, 9.5 * INCH)
+    assert dent.end == ("middle" if deep_mm > 0.5 else "all along")
+
+
+def test_the_short_end_of_a_slanting_top_is_named():
+    low = np.array([[0, 0.25], [6.5, 0], [6.5, 9.5], [0, 9.5]]) * INCH
+    (slant,) = below_size([Block("slant", low)], 6.5 * INCH, 9.5 * INCH)
+    assert (slant.side, slant.end) == ("top", "left")
+
+
 @settings(max_examples=30)
 @given(st.integers(0, 9999), st.sampled_from([0.3, 1.0, 2.0]), st.floats(6.2, 6.6))
 def test_who_is_short_is_the_same_with_and_without_saying_of_what(seed, bow, inches):
@@ -311,6 +326,20 @@ def test_one_dimension_fixed():
         common_size(blocks, fix_width_mm=12 * INCH)
     with pytest.raises(PlanError):
         common_size([])
+
+
+def test_a_fixed_height_is_told_with_what_limits_the_width():
+    """One of two blocks is 6 1/4 in wide: it keeps the set from 6 1/2 at any height."""
+    narrow = Block("narrow", SAILBOAT * [6.25 / 6.5, 1])
+    blocks, high = [Block("a", SAILBOAT), narrow], 9.25 * INCH
+    size = common_size(blocks, fix_height_mm=high)
+    (limit,) = size.limits
+    assert (limit.dimension, limit.name) == ("width", "narrow")
+    assert limit.side in ("left", "right")
+    rows = [(r.width_mm / INCH, r.height_mm / INCH, r.set_aside) for r in size.table]
+    assert rows == [(6.25, 9.25, ()), (6.5, 9.25, ("narrow",))]
+    most = common_size(blocks, fix_height_mm=high, at_most_mm=(6.125 * INCH, 9.5 * INCH))
+    assert (most.width_mm, most.height_mm) == (6.125 * INCH, high)
 
 
 @settings(max_examples=10, deadline=None, derandomize=True)
@@ -348,6 +377,29 @@ def test_seam_allowance_scattered_and_right():
     assert "as planned" in advice_words.sewn(Plan(), right)
     with pytest.raises(PlanError):
         seam_allowance_really_sewn([], 165.1, 3)
+
+
+@pytest.mark.parametrize(("deviations", "same"), [(1.9, True), (2.0, False)])
+def test_two_sizes_differ_beyond_measuring_from_196_deviations_on(deviations, same):
+    """Chi-squared with one degree of freedom at 5 %: the normal table's 1.96, squared."""
+    apart = deviations * 0.4 * math.sqrt(2)
+    sewn = seam_allowance_really_sewn([165.0, 165.0 + apart], 165.1, 1, u_mm=0.4)
+    assert sewn.same == same
+    assert sewn.extra_mm == pytest.approx((165.1 - 165.0 - apart / 2) / 2)  # one seam, two sides
+
+
+def test_sizes_known_exactly_are_the_same_or_not():
+    assert seam_allowance_really_sewn([165.0, 165.0], 165.1, 3, u_mm=0.0).same
+    assert not seam_allowance_really_sewn([165.0, 165.2], 165.1, 3, u_mm=0.0).same
+
+
+def test_a_block_keeps_its_outline_whatever_becomes_of_the_array():
+    corners = SAILBOAT.copy()
+    block = Block("s", corners)
+    corners[0] = 50
+    assert (block.outline_mm == SAILBOAT).all()
+    with pytest.raises(ValueError, match="read-only"):
+        block.outline_mm[0] = 50
 
 
 def test_seam_allowance_coverage():

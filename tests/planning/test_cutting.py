@@ -93,6 +93,17 @@ def test_wide_backing_is_one_panel():
     assert inches(backing.cloth_mm) == pytest.approx(68)
 
 
+def test_a_backing_panel_is_as_wide_as_the_cloth():
+    found = finishing.backing(60 * INCH, 80 * INCH, usable_mm=40 * INCH)
+    assert (found.panels.name, found.panels.count) == ("backing panel", 2)
+    assert (found.panels.width_mm, found.panels.height_mm) == pytest.approx((40 * INCH, 88 * INCH))
+
+
+def test_the_squares_for_setting_triangles_are_named_for_them():
+    names = [square.name for square in triangles.setting_triangles(6 * INCH)]
+    assert names == ["side triangles", "corner triangles"]
+
+
 @pytest.mark.parametrize(
     ("yards", "bought"), [(0.4, 0.5), (0.375, 0.375), (1.45, 1.5), (2.0, 2.0), (2.76, 2.875)]
 )

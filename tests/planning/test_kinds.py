@@ -148,6 +148,33 @@ def test_halves_find_each_other_by_their_names():
     assert set(alone) == {"Gull-L", "gull r", "5 left", "odd"}
 
 
+def test_a_name_without_a_side_does_not_keep_the_others_from_each_other():
+    found, alone = pairs(Plan(), [block(n, 3.25, 9) for n in ("odd", "4 left", "4 right")])
+    assert [p.name for p in found] == ["4"]
+    assert alone == ("odd",)
+
+
+def test_a_quilt_names_the_halves_without_a_mirrored_one():
+    halves = [block(n, 3.25, 9, "gull") for n in ("1 left", "1 right", "2 left")]
+    quilt = work_out(plan(GULL), halves)
+    assert [p.name for p in quilt.pairs] == ["1"]
+    assert quilt.single_halves == ("2 left",)
+
+
+def test_halves_that_cannot_be_compared_are_told_and_the_rest_stands():
+    ruled = replace(block("1 left", 3.25, 9, "gull"), corners_mm=None)
+    quilt = work_out(plan(GULL), [ruled, block("1 right", 3.25, 9, "gull")])
+    assert quilt.pairs == ()
+    assert "no corners" in quilt.gaps["pairs"]
+    assert quilt.others
+
+
+def test_the_height_of_a_pair_is_as_sure_as_the_mean_of_its_halves():
+    pair = compare(block("1 left", 3.25, 9), block("1 right", 3.25, 9), Plan())
+    assert pair.height_mm.value / INCH == pytest.approx(9)
+    assert pair.height_mm.u == pytest.approx(np.hypot(0.08 / np.sqrt(2), 0.06))
+
+
 def test_rows_of_two_kinds_are_compared_each_block_in_a_place_of_its_kind():
     blocks = [block(f"s{i}", 6, 9) for i in range(2)]
     blocks += [block(f"l{i}", 6.2 if i else 6, 9, "lighthouse") for i in range(2)]

@@ -90,6 +90,22 @@ def test_a_frame_on_any_side():
     check_quilt(laid)
 
 
+@pytest.mark.parametrize("side", SIDES)
+def test_a_frame_lies_on_its_side_of_the_block(side):
+    laid = lay_out(Design(SAILBOAT, ONE, 1, 1, frame_mm={side: INCH}))
+    assert set(laid.pieces()) == {"frame"}
+    middle = {p.name: [sum(c) / 4 for c in zip(*p.corners_mm, strict=True)] for p in laid.patches}
+    (bx, by), (fx, fy) = middle["sailboat"], middle[f"frame, {side}"]
+    off = {"left": bx - fx, "right": fx - bx, "top": by - fy, "bottom": fy - by}
+    assert off.pop(side) > 0
+    assert sorted(abs(mm) for mm in off.values())[:2] == pytest.approx([0, 0])
+
+
+def test_lengths_in_a_refusal_are_in_the_plans_unit():
+    with pytest.raises(PlanError, match=r"Triangles of 8\.0 cm"):
+        lay_out(Design(SAILBOAT, TURNS, 2, 2, clipped_mm=80.0, unit="cm"))
+
+
 def test_clipped_alternate_blocks():
     laid = lay_out(Design(SAILBOAT, TURNS, 2, 2, clipped_mm=2 * INCH))
     assert sizes(laid)["square for clipped corner triangles"] == (4, 2.875, 2.875)

@@ -92,6 +92,26 @@ def test_a_trimmed_block_off_the_marks_is_taken_as_measured():
     assert work_out(Plan(), (off,)).size_mm == inches(6.125, 9.125)
 
 
+def test_a_trimmed_block_gives_at_its_edges_and_needs_no_guard():
+    """Cut 1/32 in under the size that is chosen now: a seam allowance of 15/64 in holds still."""
+    cut = record("a", 6.5, 9.5, state="trimmed", u=0.1)
+    plan = Plan(chosen_mm=(6.53125 * INCH, 9.5 * INCH), least_seam_mm=7 / 32 * INCH)
+    (trim,) = work_out(plan, [cut]).trims
+    assert trim.fits
+    assert trim.given_mm == pytest.approx(INCH / 64, abs=1e-3)
+
+
+def test_a_size_that_was_chosen_stands_though_it_cuts_points_off():
+    marked = record("a", 6.6, 9.6, points_mm={"mast": (83.0, 5.0)})
+    quilt = work_out(
+        Plan(planned_mm=(6 * INCH, 9 * INCH), chosen_mm=(6 * INCH, 9 * INCH)), [marked]
+    )
+    assert quilt.choice.why == "chosen"
+    assert quilt.size_mm == (6 * INCH, 9 * INCH)
+    assert quilt.choice.passed_over is None
+    assert [p.name for p in quilt.trims[0].cut_points] == ["mast"]
+
+
 def test_marked_points_reach_the_trim_lines():
     edge = replace(SIX[0], points_mm={"mast": (3 * INCH, 1.0)})
     lost = work_out(Plan(), (edge, *SIX[1:])).trims[0].cut_points
@@ -136,6 +156,33 @@ def test_fifteen_places_filled_in_turn_take_eight_blocks_and_seven_plain_pieces(
             (p.name == ALTERNATE) != (q.name == ALTERNATE)
             for p, q in zip(above, below, strict=True)
         )
+
+
+def test_straight_rows_of_pieced_and_plain_blocks_are_a_chessboard():
+    """Also where a row has as many of one as of the other."""
+    four = [record(f"b{i}", 6.5, 9.5) for i in range(4)]
+    rows = work_out(replace(PLANNED, alternate=True, rows=2, blocks_per_row=4), four).rows
+    plain = [[p.name == ALTERNATE for p in line] for line in rows.pieces]
+    assert plain == [[False, True, False, True], [True, False, True, False]]
+
+
+def test_shifted_columns_are_as_many_as_a_row_has_blocks():
+    eight = [record(f"b{i}", 6.5, 9.5) for i in range(8)]
+    plan = replace(PLANNED, setting="offset", shifted="columns", rows=3, blocks_per_row=3)
+    rows = work_out(plan, eight).rows
+    assert [len(line) for line in rows.pieces] == [3, 4, 3]
+    plan = replace(plan, rows=2, blocks_per_row=4)  # columns of two blocks, or of one and halves
+    assert [len(line) for line in work_out(plan, eight[:6]).rows.pieces] == [2, 3, 2, 3]
+
+
+def test_rows_are_judged_by_the_plans_own_tolerance():
+    blocks = [record(n, w, 9.5, u=0) for n, w in zip("abcd", (6.5, 6.5, 6.56, 6.5), strict=True)]
+    plan = Plan(rows=2, blocks_per_row=2)
+    meets = [
+        work_out(p, blocks).rows.check.matches[0].meets
+        for p in (plan, replace(plan, tolerance_mm=1.0))
+    ]
+    assert meets == ["yes", "no"]  # 1.5 mm, within 1/8 in and not within 1 mm
 
 
 def test_shifted_rows_begin_and_end_with_half_blocks_and_are_as_long():
@@ -203,6 +250,14 @@ def test_a_block_that_stays_short_misses_after_trimming_too():
     assert [m.meets for m in rows.trimmed.matches] == ["yes", "no"]
     assert rows.trimmed.matches[1].step_mm == pytest.approx(-0.3 * INCH, abs=1e-3)
     assert not any(s.meets != "yes" for s in rows.trimmed.sides)
+
+
+def test_a_block_that_stays_low_does_not_meet_its_neighbour_after_trimming():
+    blocks = [record(n, 6.6, h) for n, h in zip("abcd", (9.6, 9.6, 9.6, 9.2), strict=True)]
+    chosen = replace(PLANNED, chosen_mm=(6.5 * INCH, 9.5 * INCH), rows=2, blocks_per_row=2)
+    low = [s for s in work_out(chosen, blocks).rows.trimmed.sides if s.meets != "yes"]
+    assert [(s.names, s.meets) for s in low] == [(("c", "d"), "no")]
+    assert low[0].difference_mm == pytest.approx(-0.3 * INCH, abs=1e-3)
 
 
 def test_rows_as_they_measure_miss_where_a_block_is_wide():

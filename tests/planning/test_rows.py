@@ -81,6 +81,20 @@ def test_straight_rows():
     assert check.worst_mm == pytest.approx(INCH / 4)
 
 
+def test_what_is_known_of_one_match_comes_from_the_pieces_since_the_last():
+    """Two pieces of 0.3 mm each, in quadrature; their heights are not told, so nothing is apart."""
+    check = check_rows([row(6.5, 6.5, u=0.3), row(6.5, 6.5, u=0.3, name="boat")])
+    assert [m.step_u_mm for m in check.matches] == pytest.approx([0.3 * math.sqrt(2)] * 2)
+    assert [(m.down_mm, m.down_u_mm) for m in check.matches] == [(0, 0)] * 2
+
+
+def test_neighbours_that_meet_need_no_remedy():
+    pieces = [Piece(n, 165.1, 165.1, 0.0, 241.3, 0.0) for n in "abc"]
+    check = check_rows([pieces, pieces])
+    assert len(check.sides) == 4
+    assert all(s.remedy is None for s in check.sides)
+
+
 def test_only_what_can_be_sewn_flat_is_eased():
     """1/8 in over 6 in is eased (common practice), whatever the tolerance; 1/4 in is not."""
     near = check_rows([row(6.5, 6.5), row(6.625, 6.5, name="boat")], tolerance_mm=2.0)
