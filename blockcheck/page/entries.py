@@ -64,7 +64,7 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             ),
             Entry(
                 "cloth_height",
-                "Height of the cloth’s face above the mat",
+                "Height of the top of the cloth above the mat",
                 "Cotton pieced and pressed: about 0.5 mm.",
                 "exact",
                 "height",
@@ -84,7 +84,7 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "chosen_mm",
                 "Size to trim to",
-                "Left empty: the largest that every block reaches. The slider among the blocks sets it, too.",
+                "Left empty: the largest that every block reaches. The slider above the blocks sets it, too.",
                 "size",
                 "planned",
             ),
@@ -121,7 +121,7 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "guarded",
                 "Count a block only where its ± leaves no doubt",
-                "Without this a block counts as it measures, and the chance to be wrong is said.",
+                "Without this a block counts as it measures, and you are told the chance that this is wrong.",
                 "yes",
                 "least",
             ),
@@ -256,14 +256,14 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "backing_width_mm",
                 "Usable width of the backing",
-                "Left empty: as the fabric.",
+                "Left empty: the same as the fabric.",
                 "length",
                 "fabric",
             ),
             Entry(
                 "allowance",
                 "Lost to squaring up and shrinkage",
-                "A part of the cloth’s length; 10 % is common practice.",
+                "As a percentage of the cloth’s length; 10 % is common practice.",
                 "part",
                 "fabric",
             ),

@@ -206,7 +206,7 @@ def _kinds(plan: Plan, given: Mapping[str, Any], unit: str) -> tuple[Kind, ...]:
     if str(new.get("name", "")).strip():
         kept.append(replace(Kind(""), **_changes(Kind(""), KIND, new, plan.unit, unit)))
     elif any(value is True or str(value).strip() not in ("", "False") for value in new.values()):
-        raise PlanError("The further kind of block has no name.", "Give it one, like lighthouse.")
+        raise PlanError("The new kind of block has no name.", "Give it one, like lighthouse.")
     return tuple(kept)
 
 

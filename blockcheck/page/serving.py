@@ -100,7 +100,7 @@ def serve(
     say(f"The page is at {address}")
     if near is not None:
         page.phone = f"http://{near}:{port}/?key={guard.key}"
-        say(f"For the phone, in the same Wi-Fi: {page.phone}")
+        say(f"For the phone, on the same Wi-Fi: {page.phone}")
         if sys.stdout.isatty():
             segno.make(page.phone, error="m").terminal(compact=True)
     elif phone:

@@ -310,11 +310,11 @@ def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house
 
         def keep():
             with page.expect_navigation():
-                page.get_by_role("button", name="Keep the plan").click()
+                page.get_by_role("button", name="Save the plan").click()
 
         go(page, "plan")
         page.locator("summary", has_text="Several kinds of blocks").click()
-        page.locator("summary", has_text="A further kind of block").click()
+        page.locator("summary", has_text="Another kind of block").click()
         page.fill("[name='new/name']", "tower")
         page.fill("[name='new/planned_mm']", "6 x 9")
         page.fill("[name=frame_mm]", "1 in")
@@ -334,7 +334,7 @@ def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house
         assert axe_violations(page) == []
         page.select_option("#w-kind", "tower")
         with page.expect_response("**/do/note"):
-            page.get_by_role("button", name="Keep name, kind and note").click()
+            page.get_by_role("button", name="Save name, kind and note").click()
         go(page, "blocks")
         page.wait_for_selector("#of:not([hidden])")
         page.select_option("#kind", "tower")

@@ -9,7 +9,7 @@ const kept = document.getElementById("held");
 const SOON_MS = 350; // after the last key, before the answer is asked for
 const HINTS = {
   edges: "Drag a corner or an edge. By keyboard: Tab to it, then the arrow keys; with Shift ten pixels.",
-  point: "Tap where seams meet near an edge. Drag a point to move it; Delete takes it away.",
+  point: "Tap where seams meet near an edge. Drag a point to move it; Delete removes it.",
   line: "Tap the motif’s two ends: top and bottom, or left and right.",
 };
 let now = data;

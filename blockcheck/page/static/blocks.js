@@ -107,7 +107,7 @@ function arrange() {
     card.hidden = !(fits[only] ?? card.dataset.state === only);
     n += !card.hidden;
   }
-  document.getElementById("shown").textContent = `${n} blocks shown`;
+  document.getElementById("shown").textContent = `${n} block${n === 1 ? "" : "s"} shown`;
 }
 
 async function changed(work) {
@@ -135,4 +135,4 @@ document.querySelector("main").addEventListener("click", (event) => {
   if (restore) changed(() => act("restore", { name: restore }));
 });
 const removed = new URLSearchParams(location.search).get("removed");
-if (removed) say(`Block ${removed} is taken out. It can be brought back below.`);
+if (removed) say(`Block ${removed} was taken out. You can bring it back below.`);

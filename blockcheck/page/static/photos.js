@@ -147,7 +147,7 @@ function body(item) {
     buttons.push(button("Leave it out", () => drop(item)));
     rows.push(make("div", { class: "buttons" }, ...buttons));
   } else if (item.state === "kept" || item.state === "known") {
-    if (item.state === "known") rows.push(make("p", {}, `This very photo gave ${item.blocks.map(named).join(" and ")}.`));
+    if (item.state === "known") rows.push(make("p", {}, `This same photo gave ${item.blocks.map(named).join(" and ")}.`));
     rows.push(...item.sizes.map((size, i) => make("p", { class: "size" }, item.sizes.length > 1 ? `${item.blocks[i]}: ${size}` : size)));
     rows.push(...item.said.map((line) => make("p", { class: "hint" }, line)));
     if (item.like) rows.push(question(item));

@@ -7,7 +7,7 @@ form.addEventListener("submit", async (event) => {
   const entries = {};
   for (const field of form.elements) if (field.name) entries[field.name] = field.type === "checkbox" ? field.checked : field.value;
   if (await tried(() => act("plan", { entries }))) {
-    sessionStorage.setItem("said", "The plan is kept.");
+    sessionStorage.setItem("said", "The plan is saved.");
     location.reload();
   }
 });

@@ -72,7 +72,7 @@ function pick(g) {
   if (picked && picked !== name) { exchange(picked, name); return; }
   picked = picked ? null : name;
   for (const p of places()) p.setAttribute("aria-pressed", String(p.dataset.block === picked));
-  say(picked ? `${name} is in hand. Choose the block to exchange it with.` : `${name} is put down where it was.`);
+  say(picked ? `${name} is in hand. Choose the block to swap it with.` : `${name} is put down where it was.`);
 }
 
 part.addEventListener("keydown", (event) => {
