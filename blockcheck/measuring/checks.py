@@ -16,7 +16,7 @@ from ..vision.finding import plane_of
 from ..vision.photo import read_photo, told
 from ..vision.plane.calibrate import Calibration, LensView, make_profile
 from .gauge import OneWay, e_n, one_way
-from .measure import measure_photo
+from .measure import measure_photo, of_one_block
 from .results import PhotoResult
 
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, thickness 0.76 mm: bank cards
@@ -140,7 +140,7 @@ def verify_photo(
         As of `Settings.of`.
     """
     sides = known_size(known, tolerance)
-    result = _alone(measure_photo(path, **{**settings, "cloth_height": cloth_height}))  # type: ignore[arg-type]
+    result = of_one_block(measure_photo(path, **{**settings, "cloth_height": cloth_height}))  # type: ignore[arg-type]
     if not result.ok:
         return Verification(result)
     measured = result.blocks[0].width_mm, result.blocks[0].height_mm
@@ -167,7 +167,7 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
     for paths in blocks:
         readings: list[tuple[Estimate, Estimate]] = []
         for path in paths:
-            result = _alone(measure_photo(path, **settings))  # type: ignore[arg-type]
+            result = of_one_block(measure_photo(path, **settings))  # type: ignore[arg-type]
             if not result.ok:
                 failed.append(result)
                 continue
@@ -220,17 +220,6 @@ def profile_of_photos(
             failed.append(e)
     profile, calibration = make_profile(views)
     return profile, calibration, tuple(views), tuple(failed)
-
-
-def _alone(result: PhotoResult) -> PhotoResult:
-    """Refuse a photo with several blocks: which one is meant?"""
-    if result.ok and len(result.blocks) != 1:
-        problem = MeasureError(
-            f"{result.path.name} shows {len(result.blocks)} blocks.",
-            "Photograph one block by itself, with the reference beside it.",
-        ).problem()
-        return replace(result, blocks=(), problems=(*result.problems, problem))
-    return result
 
 
 def _is_turned(size: tuple[Estimate, Estimate], against: tuple[Estimate, Estimate]) -> bool:

@@ -73,8 +73,6 @@ class Joined:
         Square-root parts of the corners' covariance by source.
     chance : float
         Of photos of one block to differ by more than these.
-    height_mm, height_u : float
-        Of the cloth above the mat, as the photos show it.
     sides : tuple of Sides
         Of each photo after the adjustment.
     """
@@ -84,8 +82,6 @@ class Joined:
     corners: np.ndarray
     parts: dict[str, np.ndarray]
     chance: float
-    height_mm: float
-    height_u: float
     sides: tuple[Sides, ...]
 
     def measurement(self) -> Measurement:
@@ -169,8 +165,6 @@ def join(views: Sequence[View], cloth_height: float) -> Joined:
         found.corners,
         found.parts,
         found.chance,
-        cloth_height + found.higher,
-        found.higher_u,
         sides,
     )
 
@@ -180,8 +174,6 @@ class _Solved:
     corners: np.ndarray
     parts: dict[str, np.ndarray]
     chance: float
-    higher: float
-    higher_u: float
 
 
 def _solve(
@@ -232,8 +224,7 @@ def _solve(
     C = sum((part @ part.T for part in parts.values()), np.zeros((8 * n, 8 * n)))
     L = np.linalg.inv(np.linalg.cholesky(C))
     J = np.vstack([L @ A, prior])
-    N = np.linalg.inv(J.T @ J)
-    gain = N @ J.T
+    gain = np.linalg.inv(J.T @ J) @ J.T
     right = np.concatenate([L @ y, np.zeros(len(known))])
     x = gain @ right
     left = right - J @ x
@@ -249,7 +240,7 @@ def _solve(
     out["cloth height"] = gain[:8, len(y) : len(y) + 1]
     out["edge fit"] = np.hstack([out["edge fit"], gain[:8, len(y) + 1 :]])
     corners = x[:8].reshape(4, 2)
-    return _Solved(corners, out, float(chdtrc(dof, chi2)), float(x[8]), float(np.sqrt(N[8, 8])))
+    return _Solved(corners, out, float(chdtrc(dof, chi2)))
 
 
 def _lies_still(

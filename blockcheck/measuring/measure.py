@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +66,17 @@ def measure_photo(
     given = Settings.of(**settings)  # type: ignore[arg-type]
     opened = open_photo(path, given)
     return opened if isinstance(opened, PhotoResult) else opened.measure(corners)
+
+
+def of_one_block(result: PhotoResult) -> PhotoResult:
+    """Refuse a photo with several blocks: which one is meant?"""
+    if result.ok and len(result.blocks) != 1:
+        problem = MeasureError(
+            f"{result.path.name} shows {len(result.blocks)} blocks.",
+            "Photograph one block by itself, with the reference beside it.",
+        ).problem()
+        return replace(result, blocks=(), problems=(*result.problems, problem))
+    return result
 
 
 def open_photo(path: str | Path, given: Settings) -> OpenPhoto | PhotoResult:

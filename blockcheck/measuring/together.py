@@ -19,7 +19,7 @@ from ..vision.plane.calibrate import LensView, any_focal, on_sensor
 from ..vision.plane.joint import Shot
 from ..vision.plane.lens import LensPrior
 from .joining import Joined, View, join
-from .measure import BLAS, OpenPhoto, open_photo
+from .measure import BLAS, OpenPhoto, of_one_block, open_photo
 from .results import PhotoResult, Taken
 
 _RARE = 0.001  # photos of one block are told to contradict each other once in a thousand sets
@@ -114,14 +114,9 @@ def _view(path: str | Path, given: Settings) -> View | PhotoResult:
     if isinstance(opened, PhotoResult):
         return opened
     result, outlines = opened.traced()
+    result = of_one_block(result)
     if not result.ok:
         return result
-    if len(result.blocks) != 1:
-        several = MeasureError(
-            f"{result.path.name} shows {len(result.blocks)} blocks.",
-            "Photograph one block by itself, with the reference beside it.",
-        )
-        return replace(result, blocks=(), problems=(*result.problems, several.problem()))
     return _seen(opened, result, outlines[0], given)
 
 

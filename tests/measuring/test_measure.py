@@ -1,6 +1,8 @@
 """The main job end to end, on scenes with known truth and on the photos kept with the project."""
 
+import hashlib
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -69,6 +71,8 @@ def test_photos_that_cannot_be_measured_are_refused_with_a_code():
         result = blockcheck.measure_photo(PHOTOS / TRUTH[name]["photo"], card_side="4in")
         assert not result.ok
         assert [p.code for p in result.problems if p.level == "error"] == [TRUTH[name]["refuse"]]
+        content = (PHOTOS / TRUTH[name]["photo"]).read_bytes()
+        assert result.sha256 == hashlib.sha256(content).hexdigest()
 
 
 def test_find_plane_needs_no_block_and_raises_without_a_reference():
@@ -166,6 +170,7 @@ def test_corners_that_make_no_block_are_refused_in_a_sentence(corners, code, sai
     (problem,) = json.loads(run.stdout)[0]["problems"]
     assert problem["code"] == code
     assert said in problem["message"]
+    assert re.fullmatch(r"[A-Z][a-z].*[a-z]\.", problem["hint"])
 
 
 def usage_error(*words):
@@ -233,6 +238,8 @@ def test_a_side_that_is_held_stays_where_its_corners_were_put():
     assert held.width_mm.u95 > 1  # a corner set by hand: 4 px, 1 sigma
     assert held.height_mm.u95 < 2 * found.height_mm.u95  # the other sides stay as seen
     assert result.problems[-1].code == "set_by_hand"
+    for words in (result.problems[-1].message, result.problems[-1].hint):
+        assert re.fullmatch(r"[A-Z][a-z ].*[a-z]\.", words)
 
 
 def test_the_answer_against_the_plan_is_the_number_s_with_its_risk_told(measured):

@@ -38,12 +38,14 @@ BLOCK = Measurement(
 
 
 def plane():
-    """Straight above the mat: 4 px to a millimetre; a card and the mat's lines in view."""
+    """Seen at 10° of tilt; a card and the mat's lines in view."""
     placed = []
     for kind in ("grid", "card"):
         own = Reference(kind, kind, np.zeros((0, 2)), np.zeros((0, 2)), None, 0.1, 1e-3)
         placed.append(Placed(own, np.eye(2, 3), 0.0, 0.0, 0.0, None, 0.0, np.zeros(2)))
-    camera = Camera(np.eye(3), np.array([0, 0, 400.0]), 1600.0, 0, 0, 800, 600)
+    c, s = np.cos(np.radians(10)), np.sin(np.radians(10))
+    tilt = np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
+    camera = Camera(tilt, np.array([0, 0, 400.0]), 1600.0, 0, 0, 800, 600)
     return Plane(camera, {}, tuple(placed), 0.123456)
 
 
@@ -52,6 +54,11 @@ def test_the_json_of_a_photo_has_the_names_and_digits_that_stay():
     result = PhotoResult(Path("p.jpg"), "5a", (BLOCK,), (warning,), plane())
     said = json.loads(json.dumps(result.to_dict()))
     (block,) = said.pop("blocks")
+    # a millimetre each way from the block's middle, as the photo shows it
+    square = CORNERS.mean(axis=0) + np.array([[0, 0], [1, 0], [0, 1]])
+    at, right, down = plane().px_from_mm(square)
+    px_per_mm = np.sqrt(np.linalg.det([right - at, down - at]))
+    assert said["reference"].pop("px_per_mm") == pytest.approx(px_per_mm, abs=0.01)
     assert said == {
         "schema": "blockcheck/measurement-1",
         "photo": "p.jpg",
@@ -67,8 +74,7 @@ def test_the_json_of_a_photo_has_the_names_and_digits_that_stay():
         ],
         "reference": {
             "kinds": ["card", "grid"],
-            "px_per_mm": 4.0,
-            "tilt_deg": 0.0,
+            "tilt_deg": 10.0,
             "fit_rms_px": 0.1235,
         },
     }

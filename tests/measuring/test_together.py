@@ -161,6 +161,10 @@ def test_two_photos_that_contradict_each_other_are_refused(around, other_block):
     assert result.problems[-1].code == "photos_disagree"
     assert around[0][0].name in result.problems[-1].message
     assert other_block.name in result.problems[-1].message
+    assert [(t.path, t.used) for t in result.together] == [
+        (around[0][0], False),
+        (other_block, False),
+    ]
 
 
 def test_a_photo_that_cannot_be_measured_is_left_out(around, tmp_path):
