@@ -122,6 +122,12 @@ class ProjectError(BlockcheckError):
     code = "project"
 
 
+class ExchangeError(ProjectError):
+    """A table or an exported project that cannot be read or written."""
+
+    code = "exchange"
+
+
 class DamagedProjectError(ProjectError):
     """A project file that is not as it was written."""
 

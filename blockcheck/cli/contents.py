@@ -69,7 +69,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 "docs/checking.md",
                 (
                     "verify bank-card.jpg --known 85.60x53.98mm --card-side 4in",
-                    "verify tile.jpg --known 4x4in --tolerance 0.3mm --cloth-height 8mm",
+                    "verify tile.jpg --known 4x4in --cloth-height 8mm",
                 ),
             ),
             Entry(
@@ -111,7 +111,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "kind",
                 "quilting",
-                "Add a further kind of block to the plan, or change one.",
+                "Add another kind of block to the plan, or change one.",
                 "docs/quilt.md",
                 (
                     "kind sailboats lighthouse --planned 6x9",
@@ -260,7 +260,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
                 "reporting",
                 "Write labels to pin on the blocks (PDF).",
                 "docs/report.md",
-                ("labels sailboats", "labels sailboats labels.pdf --paper a4"),
+                ("labels sailboats", "labels sailboats --output labels.pdf --paper a4"),
             ),
         ),
     ),

@@ -88,7 +88,7 @@ def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
 def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
     """All blocks, or those named."""
     quilt, blocks = _worked_out(project)
-    for name in names:
+    for name in names if blocks else ():
         if name not in {b.name for b in blocks}:
             stop(
                 Status.PROJECT,

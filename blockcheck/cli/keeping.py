@@ -48,7 +48,7 @@ def show(project: Path, name: str) -> None:
 @NAME
 @click.option("--name", "new_name", metavar="NAME", help="Another name.")
 @click.option("--state", type=click.Choice(STATES), help="What has become of it.")
-@click.option("--note", "text", metavar="TEXT", help='A note; "" takes it away.')
+@click.option("--note", "text", metavar="TEXT", help='A note; "" removes it.')
 @click.option("--kind", metavar="NAME", help="Which kind of block it is.")
 def change(
     project: Path,

@@ -33,9 +33,9 @@ from .voice import Status, in_words, may_write, note, say, stop, tell, writing
 )  # fmt: skip
 @click.option(
     "--centre", "--center", "centre", nargs=2, metavar="X,Y X,Y",
-    help="Mark the centre line by two of its places.",
+    help="Mark the centre line by two places on it.",
 )  # fmt: skip
-@click.option("--clear", is_flag=True, help="Take all marks of the block away first.")
+@click.option("--clear", is_flag=True, help="Remove all of the block's marks first.")
 @click.option("--suggest", is_flag=True, help="Look for seams that meet near an edge in the photo.")
 @click.option(
     "--picture", metavar="FILE", type=file_type(),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -12,6 +13,28 @@ import click
 from .voice import Status, stop
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+class Number(click.ParamType):  # type: ignore[type-arg]
+    """A number between limits, refused in words; `whole` ones have no decimals."""
+
+    name = "number"
+
+    def __init__(self, least: float = 0, most: float = math.inf, *, whole: bool = True) -> None:
+        self.least, self.most, self.whole = least, most, whole
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int | float:
+        """Read the number."""
+        try:
+            number = int(value) if self.whole else float(value)
+        except ValueError:
+            self.fail(f'"{value}" is not a {"whole " * self.whole}number.', param, ctx)
+        if not self.least <= number <= self.most:
+            most = "or more" if self.most == math.inf else f"to {self.most:g}"
+            self.fail(f"{value} is not {self.least:g} {most}.", param, ctx)
+        return number
 
 
 def told(text: str, default: str) -> str:
@@ -33,7 +56,10 @@ PROJECT = click.argument("project", type=click.Path(path_type=Path))
 NAME = click.argument("name")
 PHOTOS = click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
 UNIT = click.option(
-    "--unit", type=click.Choice(["in", "cm"]), default="in", help="Unit of lengths in and out."
+    "--unit",
+    type=click.Choice(["in", "cm"]),
+    default="in",
+    help="Unit of the lengths you write and read.",
 )
 FRACTION = click.option(
     "--fraction",
@@ -53,7 +79,7 @@ PLANNED = click.option(
 FOCAL = click.option(
     "--focal",
     metavar="MM",
-    type=float,
+    type=Number(-math.inf, whole=False),
     help="Focal length as for 35 mm film, for photos that do not say. Phones: 24 to 28.",
 )
 PROFILES = click.option(
@@ -80,7 +106,7 @@ FORCE = click.option("--force", is_flag=True, help="Write over a file that alrea
 JOBS = click.option(
     "--jobs",
     metavar="COUNT",
-    type=click.IntRange(1),
+    type=Number(1),
     default=lambda: os.cpu_count() or 1,
     show_default=False,
     help=told("Photos measured at the same time.", "all cores"),

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from .command import command
-from .options import PROFILES, lens_file
+from .options import PROFILES, Number, lens_file, told
 from .voice import in_words, say
 
 
@@ -18,10 +18,10 @@ from .voice import in_words, say
 @click.option(
     "--port",
     metavar="NUMBER",
-    type=click.IntRange(0, 65535),
+    type=Number(0, 65535),
     default=0,
-    show_default="any free one",
-    help="Port to listen on.",
+    show_default=False,
+    help=told("Port to listen on.", "any free one"),
 )
 @PROFILES
 def page(

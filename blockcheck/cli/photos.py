@@ -31,7 +31,7 @@ def files(photos: Sequence[Path]) -> tuple[list[Path], int]:
         if p.is_dir():
             inside = sorted(q for q in p.iterdir() if q.suffix.lower() in SUFFIXES)
         if not inside:
-            refuse(f"There is no photo in the folder {p}.")
+            refuse(f"The folder {p} holds no photo.")
             empty += 1
         found += inside
     if not found:

@@ -31,17 +31,25 @@ LENGTHS = {
         "How far off the plan, or apart at a seam match, is still good enough.",
     ),
     "ruler-line": ("step_mm", "Spacing of the ruler lines that sizes are rounded to."),
-    "fixed-width": ("fixed_width_mm", "Unfinished width to trim to, if it must be this one."),
-    "fixed-height": ("fixed_height_mm", "Unfinished height to trim to, if it must be this one."),
+    "fixed-width": (
+        "fixed_width_mm",
+        told("Unfinished width to trim to, if it must be this one.", "none"),
+    ),
+    "fixed-height": (
+        "fixed_height_mm",
+        told("Unfinished height to trim to, if it must be this one.", "none"),
+    ),
     **{name: (name.replace("-", "_"), text) for name, (text, _) in REFERENCES.items()},
     "fabric-width": ("fabric_width_mm", "Usable width of the fabric."),
-    "sashing": ("sashing_cut_mm", "Cut width of the sashing between blocks or rows."),
+    "sashing": ("sashing_cut_mm", told("Cut width of the sashing between blocks or rows.", "none")),
 }
 COUNTS = {
     "seams-across": "Seams that you cross going across a block.",
     "seams-down": "Seams that you cross going down a block.",
-    "rows": "Rows in the quilt.",
-    "blocks-per-row": "Blocks in a row, counting alternate blocks.",
+    "rows": told("Rows in the quilt.", "from the number of blocks"),
+    "blocks-per-row": told(
+        "Blocks in a row, counting alternate blocks.", "from the number of blocks"
+    ),
 }
 NONE = "none"
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
@@ -67,7 +75,11 @@ def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
                 click.option(f"--{name}", metavar="COUNT", help=text)
                 for name, text in COUNTS.items()
             ),
-            click.option("--trim-to", metavar="WxH", help="The size to trim to, if you choose it."),
+            click.option(
+                "--trim-to",
+                metavar="WxH",
+                help=told("The size to trim to, if you choose it.", "what the blocks reach"),
+            ),
             click.option(
                 "--keep-square/--no-keep-square",
                 default=None,
@@ -83,7 +95,7 @@ def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
             click.option(
                 "--unit",
                 type=click.Choice(["in", "cm"]),
-                help=told("Unit of lengths in and out.", "in"),
+                help=told("Unit of the lengths you write and read.", "in"),
             ),
             click.option(
                 "--fraction",

@@ -17,7 +17,7 @@ from ..report import project_words as words
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
-from .options import JSON, PROJECT
+from .options import JSON, PROJECT, Number
 from .setting_options import NONE
 from .voice import Status, in_words, note, say, stop
 
@@ -28,8 +28,8 @@ from .voice import Status, in_words, note, say, stop
 @click.option(
     "--planned", metavar="WxH", help="Planned unfinished size; of one half with --halves."
 )
-@click.option("--seams-across", metavar="COUNT", type=click.IntRange(0), help="As in the plan.")
-@click.option("--seams-down", metavar="COUNT", type=click.IntRange(0), help="As in the plan.")
+@click.option("--seams-across", metavar="COUNT", type=Number(), help="As in the plan.")
+@click.option("--seams-down", metavar="COUNT", type=Number(), help="As in the plan.")
 @click.option(
     "--halves/--no-halves", default=None, help="Sewn as two mirrored halves that are then joined."
 )

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import click
-
 from ..planning.quilt import work_out
 from ..project import Project
 from ..report import words
 from .command import command
-from .options import FORCE, PAPER, PROJECT, file_type, output_option, target
+from .options import FORCE, PAPER, PROJECT, output_option, target
 from .voice import Status, in_words, may_write, note, say, stop, tell, writing
 
 
@@ -60,18 +58,17 @@ def trim_sheet(project: Path, output: Path | None, force: bool, paper: str) -> N
 
 @command("labels")
 @PROJECT
-@click.argument("file", required=False, type=file_type())
+@output_option("PROJECT-labels.pdf, beside the project")
 @FORCE
 @PAPER
-def labels(project: Path, file: Path | None, force: bool, paper: str) -> None:
-    """Eight on a page: name, place in the quilt, what to trim. FILE is a PDF; if not named,
-    PROJECT-labels.pdf beside the project."""
+def labels(project: Path, output: Path | None, force: bool, paper: str) -> None:
+    """Eight on a page: name, place in the quilt, what to trim."""
     from ..report.labels import write_labels
 
     with in_words(), Project.open(project) as kept:
         quilt = work_out(kept.plan, kept.blocks())
     beside = kept.path.with_name(f"{kept.path.stem}-labels.pdf")
-    path = target(file or beside, kept.path, ".pdf")
+    path = target(output or beside, kept.path, ".pdf")
     may_write(path, force)
     if not any(one.trims for one in quilt.each):
         stop(Status.BLOCKS, words.gap(quilt, "size"))

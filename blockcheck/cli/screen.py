@@ -48,6 +48,8 @@ def ended_in_words() -> Iterator[None]:
     """End the program with a sentence and a status, whatever happens inside."""
     try:
         yield
+    except click.exceptions.NoArgsIsHelpError:
+        raise  # its message is the help, of many lines
     except click.ClickException as e:
         e.message = in_one_line(e.message)  # type: ignore[misc]
         raise

@@ -31,13 +31,15 @@ SETTING_OPTIONS: list[Decorator] = [
     click.option(
         "--alternate/--no-alternate",
         default=None,
-        help="Pieced and alternate blocks take turns, or not.",
+        help=told("Pieced and alternate blocks take turns, or not.", "not"),
     ),
-    click.option("--kind", metavar="NAME", help="What your first kind of block is called."),
+    click.option(
+        "--kind", metavar="NAME", help=told("What your first kind of block is called.", "block")
+    ),
     click.option(
         "--order",
         metavar='"A,B / B,A"',
-        help="Kinds of blocks row by row, repeated over the quilt; else all take turns.",
+        help=told("Kinds of blocks row by row, repeated over the quilt.", "all take turns"),
     ),
     click.option(
         "--sashing-between",
@@ -45,12 +47,16 @@ SETTING_OPTIONS: list[Decorator] = [
         help=told("Where the sashing lies.", "rows"),
     ),
     click.option(
-        "--cornerstones/--no-cornerstones", default=None, help="Squares where sashing crosses."
+        "--cornerstones/--no-cornerstones",
+        default=None,
+        help=told("Squares where sashing crosses, or not.", "not"),
     ),
     click.option(
         "--frame",
         metavar="LENGTH",
-        help="Cut width of a frame around each block, like 2in or left=2in,right=2in.",
+        help=told(
+            "Cut width of a frame around each block, like 2in or left=2in,right=2in.", "none"
+        ),
     ),
     click.option(
         "--clipped",

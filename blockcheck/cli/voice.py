@@ -12,6 +12,7 @@ import click
 
 from ..errors import (
     BlockcheckError,
+    ExchangeError,
     LengthError,
     MeasureError,
     PlanError,
@@ -45,8 +46,8 @@ class Status(IntEnum):
 
 _OF = (
     ((LengthError, PlanError), Status.USAGE),
+    ((ExchangeError, ProfileError, ReadingsError), Status.FILE),
     ((ProjectError,), Status.PROJECT),
-    ((ProfileError, ReadingsError), Status.FILE),
     ((MeasureError,), Status.PHOTO),
 )
 _QUIET, _VERBOSE = "blockcheck.quiet", "blockcheck.verbose"
@@ -118,6 +119,8 @@ def in_words() -> Iterator[None]:
     try:
         yield
     except BlockcheckError as e:
+        for reason in getattr(e, "__notes__", ()):
+            refuse(f"LEFT OUT {reason}")
         stop(next((s for kinds, s in _OF if isinstance(e, kinds)), Status.PHOTO), str(e))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ..errors import LengthError, MeasureError, ReadingsError
+from ..errors import LengthError, MeasureError, ProfileError, ReadingsError
 from ..profiles import LensProfile
 from ..settings import Length, Settings
 from ..uncertainty import Estimate, Term
@@ -185,8 +185,11 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
             heights.append(tuple(h for _, h in readings))
     found = Repeatability(tuple(widths), tuple(heights), tuple(failed))
     if failed and not any(len(group) > 1 for group in widths):
-        problem = failed[0].problems[-1]
-        raise ReadingsError(f"Too few photos could be measured. {problem.message}", problem.hint)
+        first, *others = (r.problems[-1] for r in failed)
+        error = ReadingsError(f"Too few photos could be measured. {first.message}", first.hint)
+        for problem in others:
+            error.add_note(f"{problem.message} {problem.hint}")
+        raise error
     _ = found.width  # raises where nothing was read twice
     return found
 
@@ -218,7 +221,12 @@ def profile_of_photos(
                 views.append(LensView.of(photo, plane_of(photo, given)))
         except MeasureError as e:
             failed.append(e)
-    profile, calibration = make_profile(views)
+    try:
+        profile, calibration = make_profile(views)
+    except ProfileError as e:
+        for error in failed:
+            e.add_note(str(error))
+        raise
     return profile, calibration, tuple(views), tuple(failed)
 
 

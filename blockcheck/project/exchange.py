@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from ..errors import BlockcheckError, LengthError, ProjectError
+from ..errors import BlockcheckError, ExchangeError, LengthError
 from ..files import MAX_TEXT, read_whole, write_whole
 from ..planning.plan import BlockRecord
 from ..uncertainty import Estimate, Term
@@ -64,7 +64,7 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
 
     Raises
     ------
-    ProjectError
+    ExchangeError
         With the line that cannot be used.
     """
     text = _read(path)
@@ -78,23 +78,23 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         table.fieldnames = [(c or "").strip().lower() for c in table.fieldnames or ()]
         rows = [(table.line_num, row) for row in table]
     except csv.Error as e:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name}, line {table.line_num}: this is not a table ({e}).",
             "Save it as CSV UTF-8.",
         ) from e
     if len(rows) > MAX_ROWS:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} has {len(rows)} lines, more than any quilt has blocks.",
             f"Take the blocks alone, {MAX_ROWS} at most.",
         )
     twice = {c for c in COLUMNS if table.fieldnames.count(c) > 1}
     if twice:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} has the column {', '.join(sorted(twice))} twice.", "Take one of them out."
         )
     absent = [c for c in COLUMNS[:3] if c not in table.fieldnames]
     if absent:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} has no column {', '.join(absent)}.",
             "The first line must be: name,width,height (and ,unit if you like).",
         )
@@ -105,33 +105,33 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
         if not any((row.get(c) or "").strip() for c in COLUMNS):
             continue
         if any((cell or "").strip() for cell in row.get(None, ())):
-            raise ProjectError(
+            raise ExchangeError(
                 f"{where}: there are more cells than the first line has names.",
                 "A decimal comma? Write 6.5, or put the cells apart by semicolons.",
             )
         if cells["source"] not in ("", "ruler"):
-            raise ProjectError(
+            raise ExchangeError(
                 f"{where}: block {cells['name']} was measured from a photo, not with a ruler.",
                 "To move a whole project, export it as .json and import that.",
             )
         if cells["name"] in found or not cells["name"]:
-            raise ProjectError(
+            raise ExchangeError(
                 f"{where}: the name is empty or used twice.",
                 "Give each block its own name.",
             )
         row_unit = cells["unit"].lower() or unit
         for side in ("width", "height"):
             if not cells[side]:
-                raise ProjectError(
+                raise ExchangeError(
                     f"{where}: block {cells['name']} has no {side}.",
                     "Give every block a width and a height.",
                 )
         if row_unit not in MM_PER:
-            raise ProjectError(f'{where}: "{row_unit}" is not in, cm or mm.')
+            raise ExchangeError(f'{where}: "{row_unit}" is not in, cm or mm.')
         try:
             sizes = [ruler_size(cells[side], row_unit) for side in ("width", "height")]
         except LengthError as e:
-            raise ProjectError(f"{where}: {e.message}", e.hint) from e
+            raise ExchangeError(f"{where}: {e.message}", e.hint) from e
         found[cells["name"]] = (cells["name"], *sizes)  # type: ignore[assignment]
     return list(found.values())
 
@@ -262,16 +262,16 @@ def read_json(path: Path) -> dict[str, Any]:
     try:
         whole = judging.parse(_read(path))
     except ValueError as e:
-        raise ProjectError(f"{path.name} is not JSON ({e}).", "Export the project again.") from e
+        raise ExchangeError(f"{path.name} is not JSON ({e}).", "Export the project again.") from e
     if not isinstance(whole, dict) or whole.get("schema") != SCHEMA:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} is not an exported project of the kind {SCHEMA}.",
             "Choose a file that blockcheck export wrote; a newer kind needs a newer blockcheck.",
         )
     try:
         judging.check_whole(whole)
     except ValueError as e:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} is not a whole project: {e}.", "Export the project again."
         ) from e
     return whole
@@ -282,7 +282,7 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
 
     Raises
     ------
-    ProjectError
+    ExchangeError
         If anything is missing or makes no sense.
     """
 
@@ -332,9 +332,9 @@ def load(db: sqlite3.Connection, whole: Mapping[str, Any], path: Path, home: Pat
             values = (known, found, c["verdict"], place(c["path"]), c["sha256"])
             insert(db, "check_result", c["at"], c["software"], *values)
     except BlockcheckError as e:
-        raise ProjectError(f"{path.name} cannot be imported: {e.message}", e.hint) from e
+        raise ExchangeError(f"{path.name} cannot be imported: {e.message}", e.hint) from e
     except SPOILED as e:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path.name} is not a whole project ({type(e).__name__}: {e}).",
             "Export the project again.",
         ) from e
@@ -353,7 +353,7 @@ def write_text(path: Path, text: str) -> None:
     try:
         write_whole(path, text.encode())
     except OSError as e:
-        raise ProjectError(
+        raise ExchangeError(
             f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
         ) from e
 
@@ -364,10 +364,10 @@ def write_new(path: Path, data: bytes) -> None:
         with path.open("xb") as file:
             file.write(data)
     except FileExistsError as e:
-        raise ProjectError(f"{path.name} already exists.", "Move it away first.") from e
+        raise ExchangeError(f"{path.name} already exists.", "Move it away first.") from e
     except OSError as e:
         path.unlink(missing_ok=True)
-        raise ProjectError(
+        raise ExchangeError(
             f"{path} cannot be written ({e.strerror}).", "Choose another place, or make room."
         ) from e
 
@@ -376,6 +376,6 @@ def _read(path: Path) -> str:
     try:
         return read_whole(path, MAX_TEXT).decode("utf-8-sig")
     except OSError as e:
-        raise ProjectError(f"{path} cannot be read ({e.strerror}).", "Check its name.") from e
+        raise ExchangeError(f"{path} cannot be read ({e.strerror}).", "Check its name.") from e
     except UnicodeDecodeError as e:
-        raise ProjectError(f"{path.name} is not UTF-8 text.", "Save it as CSV UTF-8.") from e
+        raise ExchangeError(f"{path.name} is not UTF-8 text.", "Save it as CSV UTF-8.") from e

@@ -9,7 +9,7 @@ from typing import Any
 
 from ..errors import PlanError, ProjectError
 from ..planning.cutting.cloth import read_cloth
-from ..planning.layouts.design import ALTERNATE, SETTINGS
+from ..planning.layouts.design import ALTERNATE, SETTINGS, check_sides
 from ..planning.plan import Kind, Plan
 from ..settings import Settings
 from ..units import FRACTIONS
@@ -109,6 +109,9 @@ def check_plan(plan: Plan) -> None:
                 "Give the unfinished size, with the seam allowance on all sides.",
             )
     _check_kinds(plan)
+    check_sides(dict(plan.frame_mm), "frame")
+    for border in plan.borders_mm:
+        check_sides(dict(border) if isinstance(border, tuple) else {}, "border")
     if not 0 <= plan.allowance < 1:
         raise PlanError("The allowance for squaring up and shrinkage is a percentage, like 10 %.")
     for _, text in plan.in_hand:

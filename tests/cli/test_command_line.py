@@ -162,3 +162,27 @@ def test_nothing_is_loaded_that_is_not_needed(code, allowed, project):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
     assert done.returncode == 0, done.stderr
     assert HEAVY & set(done.stdout.splitlines()[-1].split()) <= allowed
+
+
+def test_without_a_command_the_help_is_shown_line_by_line():
+    said = run()
+    assert said.exit_code == Status.USAGE
+    assert said.output.splitlines() == run("-h").output.splitlines()
+
+
+def test_files_beside_the_project_have_a_status_of_their_own(project, tmp_path):
+    (tmp_path / "bad.csv").write_text("name,width\nA,6\n")
+    for words in (
+        ("export", project, tmp_path / "no" / "x.csv"),
+        ("import", project, tmp_path / "none.csv"),
+        ("import", project, tmp_path / "bad.csv"),
+    ):
+        assert run(*words).exit_code == Status.FILE
+
+
+def test_every_photo_that_a_profile_lacks_says_why(tmp_path):
+    for name in ("a.jpg", "b.jpg"):
+        (tmp_path / name).write_bytes(b"")
+    said = run("lens", tmp_path).output.splitlines()
+    assert [line.split(" is empty")[0] for line in said[:2]] == ["LEFT OUT a.jpg", "LEFT OUT b.jpg"]
+    assert said[2].startswith("Error: A lens profile needs 5 or more photos")

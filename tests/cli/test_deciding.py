@@ -157,7 +157,7 @@ def test_report_and_sheet_are_written_where_told(project, tmp_path):
     assert (tmp_path / "sails-trim.pdf").read_bytes().startswith(b"%PDF")
     run("labels", project)
     assert (tmp_path / "sails-labels.pdf").read_bytes().startswith(b"%PDF")
-    run("labels", project, tmp_path / "labels.pdf", "--paper", "a4")
+    run("labels", project, "--output", tmp_path / "labels.pdf", "--paper", "a4")
     assert (tmp_path / "labels.pdf").read_bytes().startswith(b"%PDF")
 
 

@@ -125,7 +125,7 @@ def test_names_are_new_or_known_as_was_said(tmp_path):
 
 def test_a_failed_import_leaves_no_project_behind(tmp_path):
     (tmp_path / "x.json").write_text("{}")
-    assert "not an exported project" in run("import", "new", "x.json", status=3)
+    assert "not an exported project" in run("import", "new", "x.json", status=4)
     assert not (tmp_path / "new.blockcheck").exists()
     run("new", "q")
     assert "must end in .csv or .json" in run("export", "q", "x.txt", status=2)

@@ -49,9 +49,15 @@ WRONG = [
     ("mark q A --point mast 3in", "like 3in,1/4in"),
     ("mark q A --point mast 30in,3in", "Measure from its left and its top edge"),
     ("change q A --name B", "Choose another name"),
-    ("labels q x.txt", "must end in .pdf"),
-    ("labels q x.pdf --paper a3", "'letter', 'a4'"),
+    ("labels q -o x.txt", "must end in .pdf"),
+    ("labels q -o x.pdf --paper a3", "'letter', 'a4'"),
     ("kind q gull --planned x", SIZE),
+    ("plan q --frame middle=2in", "Say top, right, bottom, left"),
+    ("plan q --border inside=2in", "Say top, right, bottom, left"),
+    ("measure a.jpg --jobs 0", "0 is not 1 or more."),
+    ("measure a.jpg --jobs two", '"two" is not a whole number.'),
+    ("measure a.jpg --focal wide", '"wide" is not a number.'),
+    ("page --port 99999", "99999 is not 0 to 65535."),
     ("verify a.jpg --known 600x900", "Name the unit, like 85.60x53.98mm"),
 ]
 
