@@ -142,6 +142,8 @@ def test_what_is_chosen_stands_and_names_who_is_short():
     assert choice.doubts["b"] < 0.01
     both = work_out(Plan(fixed_width_mm=6 * INCH, fixed_height_mm=9 * INCH), blocks)
     assert both.size_mm == (6 * INCH, 9 * INCH)
+    # what the blocks would hold is shown beside it
+    assert (6.125 * INCH, 9.25 * INCH) in {(r.width_mm, r.height_mm) for r in both.choice.table}
 
 
 def test_a_least_seam_allowance_of_its_own():

@@ -110,6 +110,7 @@ def test_clipped_alternate_blocks():
     laid = lay_out(Design(SAILBOAT, TURNS, 2, 2, clipped_mm=2 * INCH))
     assert sizes(laid)["square for clipped corner triangles"] == (4, 2.875, 2.875)
     assert sizes(laid)["clipped alternate block"] == (2, 6, 9)
+    assert all(p.working for some in laid.pieces().values() for p in some)
 
 
 @pytest.mark.parametrize(

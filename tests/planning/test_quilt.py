@@ -102,14 +102,30 @@ def test_a_trimmed_block_gives_at_its_edges_and_needs_no_guard():
 
 
 def test_a_size_that_was_chosen_stands_though_it_cuts_points_off():
-    marked = record("a", 6.6, 9.6, points_mm={"mast": (83.0, 5.0)})
-    quilt = work_out(
-        Plan(planned_mm=(6 * INCH, 9 * INCH), chosen_mm=(6 * INCH, 9 * INCH)), [marked]
-    )
+    """At 6 1/8 x 9 in both would be kept, and without a choice that comes first."""
+    points = {"bow": (0.3 * INCH, 4 * INCH), "stern": (5.9 * INCH, 4 * INCH)}
+    marked, six = record("a", 6.2, 9.1, points_mm=points), (6 * INCH, 9 * INCH)
+    assert work_out(Plan(planned_mm=six), [marked]).choice.why == "points"
+    quilt = work_out(Plan(planned_mm=six, chosen_mm=six), [marked])
     assert quilt.choice.why == "chosen"
-    assert quilt.size_mm == (6 * INCH, 9 * INCH)
+    assert quilt.size_mm == six
     assert quilt.choice.passed_over is None
-    assert [p.name for p in quilt.trims[0].cut_points] == ["mast"]
+    assert quilt.trims[0].cut_points
+
+
+def test_rows_that_are_not_compared_say_of_what():
+    framed = replace(PLANNED, frame_mm=(("left", 1.5 * INCH),), rows=2, blocks_per_row=3)
+    quilt = work_out(framed, SIX)
+    assert "for framed blocks." in quilt.gaps["rows"]
+    # a frame is cut with its seam allowances: an inch wide once it is sewn
+    assert quilt.layout.width_mm == pytest.approx(3 * (quilt.size_mm[0] + INCH / 2))
+
+
+def test_a_quilt_in_centimetres_is_finished_in_centimetres():
+    """Common practice: batting 10 cm wider than the quilt on every side."""
+    finish = work_out(Plan(unit="cm", step_mm=5.0, rows=2, blocks_per_row=3), SIX).finish
+    assert finish.batting.width_mm == pytest.approx(finish.width_mm + 200)
+    assert [figure.name for figure in finish.body] == ["width", "height"]
 
 
 def test_marked_points_reach_the_trim_lines():

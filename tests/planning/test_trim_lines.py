@@ -102,6 +102,34 @@ def test_centre_line():
     assert plan.placement.y_mm == pytest.approx(4.8 * INCH, abs=0.01)
 
 
+@pytest.mark.parametrize("lean", [-0.06, 0.03])
+def test_the_size_turns_with_a_leaning_centre_line(lean):
+    """A block large enough for it: upright and level lines alike."""
+    large = Block("s", np.array([[0, 0], [8, 0], [8, 11], [0, 11]]) * INCH)
+    upright = np.array([[4, 1], [4 - 9 * math.tan(lean), 10]]) * INCH
+    level = np.array([[1, 5.5], [7, 5.5 + 6 * math.tan(lean)]]) * INCH
+    for line in (upright, level):
+        plan = trim(large, 6.5 * INCH, 9.5 * INCH, centre_line_mm=line)
+        assert plan.placement.turn_rad == pytest.approx(lean, abs=1e-4)
+        assert plan.off_centre_mm < 0.01
+
+
+def test_points_keep_the_seam_allowance_that_is_asked_for():
+    """5/16 in inside the trim line: enough for 1/4 in, 1/16 in too little for 3/8."""
+    exact = Block("s", np.array([[0, 0], [6.5, 0], [6.5, 9.5], [0, 9.5]]) * INCH)
+    points = {"mast": np.array([3.25, 5 / 16]) * INCH}
+    assert not trim(exact, 6.5 * INCH, 9.5 * INCH, points_mm=points).cut_points
+    wide = trim(exact, 6.5 * INCH, 9.5 * INCH, points_mm=points, seam_mm=3 / 8 * INCH)
+    assert [p.short_mm for p in wide.cut_points] == pytest.approx([INCH / 16], abs=0.01)
+
+
+@pytest.mark.parametrize(("out", "left"), [(1 / 32, True), (1 / 16, False)])
+def test_what_sticks_out_by_a_32nd_is_left(out, left):
+    """On a block with as much on every side."""
+    corners = np.array([[-out, -out], [6.5 + out, -out], [6.5 + out, 9.5 + out], [-out, 9.5 + out]])
+    assert trim(Block("s", corners * INCH), 6.5 * INCH, 9.5 * INCH).nothing_to_trim == left
+
+
 def test_centre_line_gives_way_to_cloth():
     line = np.array([[3.0, 0], [3.0, 9.75]]) * INCH
     plan = trim(Block("s", SAILBOAT), 6.5 * INCH, 9.5 * INCH, centre_line_mm=line)

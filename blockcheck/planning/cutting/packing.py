@@ -110,7 +110,7 @@ class Packer:
 
     def shortest(self) -> tuple[Strip, ...]:
         """Strips that give all pieces and take as little of the length as could be found."""
-        from scipy.optimize import Bounds, LinearConstraint  # takes long to load
+        from scipy.optimize import LinearConstraint  # takes long to load
 
         demand = np.array([s.count for s in self.shapes])
         self._look(demand)
@@ -120,7 +120,6 @@ class Packer:
             high,
             constraints=[LinearConstraint(gives, demand, np.inf)],
             integrality=np.ones(len(pool)),
-            bounds=Bounds(0, np.inf),
             options={"time_limit": self.limit},
         )
         tries = [np.array([one.count(p) for p in pool]) for one in self.whole]
