@@ -11,10 +11,10 @@ from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
 from ..report import trim_words, words
-from ..uncertainty import verdict
+from ..report.trimmed_words import faults
+from .block_view import give_or_take, size
 
 Shown = dict[str, Any]
-RIGHT_MM = 25.4 / 32  # a trimmed block that is no farther off its size is right
 SAME_MM = 25.4 / 16  # a cut that moved by less is the same cut, and stays ticked
 
 
@@ -30,7 +30,6 @@ def trim(
     """One block's trim in the order of work."""
     assert quilt.size_mm is not None
     plan, here = quilt.plan, names.index(one.name)
-    size = words.size(plan, *quilt.size_mm)
     steps = []
     for kind, line in trim_words.steps(plan, one):
         what = cut_key(one, kind)
@@ -39,7 +38,7 @@ def trim(
         "title": words.sentence(called(one.name)),
         "quilt": quilt,
         "block": block,
-        "size": size,
+        "size": words.size(plan, *quilt.size_mm),
         "said": words.sentence(words.trim_state(quilt, one).lstrip(":; ")),
         "trim": one,
         "problems": trim_words.problems(plan, one),
@@ -73,22 +72,20 @@ def cut_key(one: TrimPlan, kind: str) -> str:
 
 
 def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:
-    """Whether a trimmed block came out right; None while it is not trimmed."""
-    if block.state != "trimmed" or quilt.size_mm is None:
+    """Whether a trimmed block came out right, as the report judges it; None while not trimmed."""
+    plan, target = quilt.plan, quilt.size_mm
+    if block.state != "trimmed" or target is None:
         return None
-    said, right = [], True
-    for e, aim, word in zip(
-        (block.width_mm, block.height_mm), quilt.size_mm, ("wide", "high"), strict=True
-    ):
-        answer = verdict(e.value, e.u, aim - RIGHT_MM, aim + RIGHT_MM)
-        size = words.length(quilt.plan, e.value, fraction=32)
-        if answer == "yes":
-            said.append(f"{size} {word}: right.")
-        elif answer == "no":
-            off = words.length(quilt.plan, abs(e.value - aim), fraction=32)
-            said.append(f"{size} {word}: {off} too {'much' if e.value > aim else 'little'}.")
-            right = False
-        else:
-            said.append(f"{size} {word}: too close to call, lay the ruler on it.")
-            right = False
-    return {"right": right, "said": said}
+    if not block.checked:
+        said = "One photo says whether it came out right."
+        return {"right": False, "title": "Trimmed, and not measured since.", "said": [said]}
+    both = block.width_mm, block.height_mm
+    told = [f"It measures {size(plan, *both)} {give_or_take(plan, *both)}."]
+    found = faults(plan, block, target)
+    if found:
+        told.append(f"It is {' and '.join(found)}.")
+    elif max(e.u95 for e in both) > 2 * plan.give_mm:
+        told.append("That is too unsure to tell: lay the ruler on it.")
+    else:
+        return {"right": True, "title": "It is right.", "said": told}
+    return {"right": False, "title": "Not yet right.", "said": told}

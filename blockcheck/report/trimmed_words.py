@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..planning.plan import BlockRecord, called
+from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from .phrases import names, sentence
 from .words import length, size
@@ -15,9 +15,7 @@ from .words import length, size
 def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]:
     """Say of the trimmed blocks whether they are the size and square, and how alike they are now.
 
-    A size is off where it differs from the size to trim to by more than a seam can give on both
-    sides, and a block out of square where its diagonals differ by more than that; less than the
-    U95 is never called off. Spread is the standard deviation of width and height.
+    What is off is as of `faults`. Spread is the standard deviation of width and height.
     """
     plan, target = quilt.plan, quilt.size_mm
     done = [b for b in blocks if b.state == "trimmed" and b.name in quilt.names]
@@ -26,22 +24,9 @@ def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str
     said, off = [], []
     checked = [b for b in done if b.checked]
     for b in checked:
-        faults = []
-        for e, goal, less, more in (
-            (b.width_mm, target[0], "narrow", "wide"),
-            (b.height_mm, target[1], "short", "tall"),
-        ):
-            by = e.value - goal
-            if abs(by) > max(2 * plan.give_mm, e.u95):
-                faults.append(
-                    f"{length(plan, abs(by), fraction=32)} too {less if by < 0 else more}"
-                )
-        skew = b.out_of_square_mm
-        if skew is not None and abs(skew.value) > max(2 * plan.give_mm, skew.u95):
-            amount = length(plan, abs(skew.value), fraction=32)
-            faults.append(f"out of square, its diagonals {amount} apart")
-        if faults:
-            off.append(f"{sentence(called(b.name))} is {' and '.join(faults)}.")
+        found = faults(plan, b, target)
+        if found:
+            off.append(f"{sentence(called(b.name))} is {' and '.join(found)}.")
     if checked:
         good = len(checked) - len(off)
         square = any(b.out_of_square_mm is not None for b in checked)
@@ -71,3 +56,25 @@ def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str
             "together, checks the trimming (blockcheck add PHOTO --again NAME --trimmed)."
         )
     return tuple(said)
+
+
+def faults(plan: Plan, block: BlockRecord, target: tuple[float, float]) -> list[str]:
+    """What is off a trimmed block, in a few words each; nothing where it came out right.
+
+    A size is off where it differs from the size to trim to by more than a seam can give on both
+    sides, and a block out of square where its diagonals differ by more than that; less than the
+    U95 is never called off.
+    """
+    found = []
+    for e, goal, less, more in (
+        (block.width_mm, target[0], "narrow", "wide"),
+        (block.height_mm, target[1], "short", "tall"),
+    ):
+        by = e.value - goal
+        if abs(by) > max(2 * plan.give_mm, e.u95):
+            found.append(f"{length(plan, abs(by), fraction=32)} too {less if by < 0 else more}")
+    skew = block.out_of_square_mm
+    if skew is not None and abs(skew.value) > max(2 * plan.give_mm, skew.u95):
+        amount = length(plan, abs(skew.value), fraction=32)
+        found.append(f"out of square, its diagonals {amount} apart")
+    return found

@@ -44,14 +44,23 @@ def chromium():
 
 
 @contextlib.contextmanager
-def visit(browser, served, size, **more):
-    """A page that has been let in; what goes wrong in it fails the test."""
+def visit(browser, served, size, *, refused=False, **more):
+    """A page that has been let in; what goes wrong in it fails the test.
+
+    Where something is `refused` in words (status 400), that is no failure.
+    """
     context = browser.new_context(**SIZES[size], reduced_motion="reduce", **more)
     context.set_default_timeout(120_000)  # a slow machine
     page = context.new_page()
     wrong = []
+
+    def told(message):
+        return refused and "status of 400" in message.text
+
     page.on("pageerror", lambda e: wrong.append(str(e)))
-    page.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)
+    page.on(
+        "console", lambda m: wrong.append(m.text) if m.type == "error" and not told(m) else None
+    )
     page.on("request", lambda r: elsewhere(r.url, served, wrong))
     try:
         page.goto(served.address)

@@ -152,11 +152,26 @@ def test_the_chosen_size_is_kept_and_everything_follows_it(deeds, quilt):
     assert quilt.plan.chosen_mm is None
 
 
-def test_a_trimmed_block_is_judged_by_a_photo(deeds, quilt):
+def test_a_trimmed_block_is_judged_by_a_photo_taken_since(deeds, quilt):
+    def verdict():
+        return re.search(
+            r'verdict"><p><strong>([^<]*)', deeds.get(f"{PATH}/trim?name=1").text
+        ).group(1)
+
+    with Image.open(PHOTOS / "sailboat-1.jpg") as picture:
+        out = io.BytesIO()
+        picture.point(lambda v: v * 0.96).save(out, "JPEG", quality=94, exif=picture.getexif())
+    assert do(deeds, "choose", row=0).status_code == 200
     assert do(deeds, "state", name="1", state="trimmed").status_code == 200
-    page = deeds.get(f"{PATH}/trim?name=1").text
-    assert "Not yet right" in page or "It is right" in page
-    assert do(deeds, "undo", of="1").status_code == 200
+    assert verdict() == "Trimmed, and not measured since."
+    send(deeds, out.getvalue(), "since.jpg", "&again=1&trimmed=yes")
+    assert verdict() == "Not yet right."  # nothing was cut
+    block = next(b for b in quilt.blocks() if b.name == "1")
+    size = f"{block.width_mm.value / INCH:.2f} x {block.height_mm.value / INCH:.2f}"
+    assert do(deeds, "plan", entries={"chosen_mm": size}).status_code == 200
+    assert verdict() == "It is right."
+    for of in ("plan", "plan", "1", "1"):
+        assert do(deeds, "undo", of=of).status_code == 200
     assert next(b for b in quilt.blocks() if b.name == "1").state == "measured"
 
 

@@ -19,6 +19,10 @@ DRAWN = {
     "block?name=2": ".handle.corner",
     "photos": "#queue img",
 }
+LATE = """const real = XMLHttpRequest.prototype.addEventListener;
+XMLHttpRequest.prototype.addEventListener = function (kind, done) {
+  return real.call(this, kind, kind === "load" ? () => setTimeout(done, 500) : done);
+};"""
 VIEWS = ("photos", "verify", "blocks", "block?name=2", "rows", "trim", "cut", "plan")
 
 
@@ -296,7 +300,7 @@ def test_targets_are_large_enough_for_a_finger(browser, example):
 @pytest.mark.parametrize("size", ["phone", "laptop"])
 def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house, size):
     name = f"Two kinds on the {size}"
-    with visit(browser, house, size) as page:
+    with visit(browser, house, size, refused=True) as page:
         page.fill("#new-name", name)
         page.press("#new-name", "Enter")
         page.wait_for_url("**/photos")
@@ -313,6 +317,10 @@ def test_kinds_frames_and_cloth_are_planned_and_ruler_sizes_typed(browser, house
                 page.get_by_role("button", name="Save the plan").click()
 
         go(page, "plan")
+        page.fill("[name=frame_mm]", "much")
+        with page.expect_response("**/do/plan"):
+            page.get_by_role("button", name="Save the plan").click()
+        page.wait_for_selector("[name=frame_mm][aria-invalid]:focus")
         page.locator("summary", has_text="Several kinds of blocks").click()
         page.locator("summary", has_text="Another kind of block").click()
         page.fill("[name='new/name']", "tower")
@@ -374,6 +382,14 @@ def test_a_refused_photo_is_mended_by_hand(browser, house):
         page.wait_for_selector(".tag.hand")
         with kept(house, "Mended") as quilt:
             assert quilt.latest("1").measurement.by_hand
+
+        # once more: what came of it is told before the answer to the upload, and stays
+        page.add_init_script(LATE)
+        go(page, "photos")
+        page.set_input_files("#files", [str(photo)])
+        page.wait_for_selector("#queue .known")
+        page.wait_for_selector("#queue .sending", state="detached")
+        assert page.locator("#queue .known").count() == 1
 
 
 @pytest.mark.parametrize("size", ["phone"])

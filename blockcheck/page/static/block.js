@@ -1,5 +1,5 @@
 // One block: its photo with outline, trim lines and marks, all of which can be moved.
-import { act, data, draw, get, home, place, say, tried } from "./talk.js";
+import { act, data, draw, get, home, make, place, say, tried } from "./talk.js";
 import { Viewer, edgeHandles } from "./viewer.js";
 
 const part = document.getElementById("part");
@@ -8,9 +8,9 @@ const busy = document.getElementById("busy");
 const kept = document.getElementById("held");
 const SOON_MS = 350; // after the last key, before the answer is asked for
 const HINTS = {
-  edges: "Drag a corner or an edge. By keyboard: Tab to it, then the arrow keys; with Shift ten pixels.",
-  point: "Tap where seams meet near an edge. Drag a point to move it; Delete removes it.",
-  line: "Tap the motif’s two ends: top and bottom, or left and right.",
+  edges: ["Drag a corner or an edge.", "By keyboard: Tab to it, then the arrow keys; with Shift ten pixels."],
+  point: ["Tap where seams meet near an edge. Drag a point to move it.", "Delete removes it."],
+  line: ["Tap the motif’s two ends: top and bottom, or left and right."],
 };
 let now = data;
 let corners = data.corners;
@@ -63,8 +63,14 @@ function use(name) {
   for (const b of document.querySelectorAll("[data-tool]")) b.setAttribute("aria-pressed", String(b.dataset.tool === name));
   document.getElementById("suggest").hidden = name === "edges";
   kept.closest("label").hidden = name !== "edges";
-  hint.textContent = HINTS[name];
+  hinted(name);
   paint();
+}
+
+/** What to do with a tool; what is for keys alone is not shown where there are none. */
+function hinted(name) {
+  const [all, keys] = HINTS[name];
+  hint.replaceChildren(all, " ", make("span", { class: "keys" }, keys || ""));
 }
 
 function take(shown) {
@@ -105,7 +111,7 @@ function paint() {
   for (const c of ["outline", `outline over${moving ? " moved" : ""}`]) draw(layer, "polygon", { class: c, points });
   if (now.line) for (const c of ["axis under", "axis"]) draw(layer, "line", { class: c, x1: now.line[0][0], y1: now.line[0][1], x2: now.line[1][0], y2: now.line[1][1] });
   const k = viewer.scale;
-  if (!moving) (now.labels || []).forEach(({ at, text, anchor }) => {
+  if (!moving && tool === "edges") (now.labels || []).forEach(({ at, text, anchor }) => {
     draw(layer, "text", { x: at[0], y: at[1], "font-size": 17 * k, "stroke-width": 5 * k, dy: 6 * k }, text).style.textAnchor = anchor;
   });
   viewer.hold(tool === "edges" ? edgeHandles(corners, moved) : marks());
@@ -162,7 +168,7 @@ function tap(at) {
   if (!firstEnd) { firstEnd = at; hint.textContent = "Now the other end."; paint(); return; }
   now.line = [firstEnd, at];
   firstEnd = null;
-  hint.textContent = HINTS.line;
+  hinted("line");
   keepLine();
 }
 

@@ -68,14 +68,17 @@ function ruler(found, at) {
   svg.setAttribute("viewBox", `0 0 ${width} 64`);
   draw(svg, "rect", { x: 1, y: 1, width: width - 2, height: 62, class: "body" });
   const most = Math.max(...found.rows.map((r) => r.reached), 1);
+  const place = (i) => (n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2);
+  const wordy = n * 100 < width; // else the numbers alone have room, and the words where it is looked
   found.rows.forEach((row, i) => {
-    const x = n > 1 ? 13 + (i / (n - 1)) * (width - 26) : width / 2;
+    const x = place(i);
     draw(svg, "line", { x1: x, x2: x, y1: 1, y2: 8 + 30 * row.reached / most, class: i === found.chosen ? "mark chosen" : "mark" });
-    const wordy = i === at || n * 100 < width; // else the numbers alone have room
-    if (n * 40 < width || i === at) {
-      const said = draw(svg, "text", { x: i === 0 && n > 1 ? 6 : i === n - 1 && n > 1 ? width - 6 : x, y: 56, class: i === at ? "now" : "" }, wordy ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached));
-      said.style.textAnchor = n === 1 ? "middle" : i === 0 ? "start" : i === n - 1 ? "end" : "middle";
-    }
+    const near = Math.abs(x - place(at)) < (at === 0 || at === n - 1 ? 95 : 58); // of the words there
+    if (i !== at && (n * 40 >= width || (!wordy && near))) return;
+    const text = wordy || i === at ? `${row.reached} block${row.reached === 1 ? "" : "s"}` : String(row.reached);
+    const end = n > 1 && i === 0 ? "start" : n > 1 && i === n - 1 ? "end" : "middle";
+    const said = draw(svg, "text", { x: { start: 6, end: width - 6, middle: x }[end], y: 56, class: i === at ? "now" : "" }, text);
+    said.style.textAnchor = end;
   });
 }
 

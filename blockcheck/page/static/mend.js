@@ -1,5 +1,5 @@
 // A refused photo: the block's corners are set by hand, and it is measured there.
-import { act, data, draw, home, tried } from "./talk.js";
+import { act, data, draw, home, make, tried } from "./talk.js";
 import { Viewer, edgeHandles } from "./viewer.js";
 
 let corners = data.corners;
@@ -29,7 +29,7 @@ async function start() {
   paint();
 }
 
-document.getElementById("hint").textContent = "Drag a corner or an edge. By keyboard: Tab to it, then the arrow keys; with Shift ten pixels.";
+document.getElementById("hint").append(make("span", { class: "keys" }, "By keyboard: Tab to a corner or an edge, then the arrow keys; with Shift ten pixels."));
 document.querySelector(".editor").addEventListener("click", (e) => {
   const { zoom } = e.target.dataset;
   if (zoom === "all") viewer.fit();

@@ -100,7 +100,7 @@ function upload(file, bar) {
 const WORDS = { waiting: "Waiting to be measured", measuring: "Measuring…", kept: "Kept", refused: "Could not be measured", known: "In the project already" };
 
 function show(item) {
-  if (known.get(item.id)?.state === "kept" && item.state === "waiting") return; // an old word
+  if (known.has(item.id) && item.state === "waiting") return; // an old word: what came of it was told first
   known.set(item.id, item);
   const place = make("li", { id: `photo-${item.id}`, class: item.state });
   const before = document.getElementById(place.id);
