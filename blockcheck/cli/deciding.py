@@ -180,9 +180,6 @@ def cut(project: Path, as_json: bool) -> None:
         lines.append("The plan has no alternate blocks, sashing or borders to cut.")
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]
     lines += [f"  {name}: {working}" for name, working in words.finish(quilt)]
-    lines.append(
-        f"  Quilting lines across a finished block: {words.working(done.lines.working, plan.unit)}"
-    )
     _say(lines)
     note(f"\n{words.RULER_FIRST} {words.CAUTION}")
 

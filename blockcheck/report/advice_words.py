@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from ..planning.plan import Plan
+from ..planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW
 from ..planning.rows.seam_matches import Remedy
 from ..planning.trimming.sewn_seam import SewnSeam
 from ..units import INCH, format_length, format_uncertainty, to_step
 
+UNNAMED = (ALTERNATE, HALF, SASHING, TO_SEW)  # pieces of a row that have no name of their own
 SHORT = {
     "press": "Press the seams again and remeasure.",
     "resew": "Unpick the widest seam and resew it with a narrower seam allowance.",
@@ -15,12 +17,17 @@ SHORT = {
 }
 
 
+def the(name: str) -> str:
+    """A block's name as it is; a piece that has none with its article: ``the alternate block``."""
+    return f"the {name}" if name in UNNAMED else name
+
+
 def remedy(plan: Plan, one: Remedy | None) -> str:
     """What to do where two edges or seams do not meet; nothing where nothing is to be done."""
     if one is None:
         return ""
     amount, over = (format_length(mm, unit=plan.unit) for mm in (one.off_mm, one.over_mm))
-    who = " and ".join(one.names)
+    who = " and ".join(map(the, one.names))
     if one.what == "pin":
         return f"Pin the rows together here: they have drifted {amount} apart."
     if one.what == "ease":

@@ -43,13 +43,14 @@ def _from(one: OnCloth) -> str:
 
 def _strips(plan: Plan, laid: OnCloth, names: Sequence[str]) -> list[str]:
     """One sentence for each kind of strip, the widest first."""
-    kinds: dict[str, int] = {}
+    kinds: Counter[tuple[str, str]] = Counter()
     for strip in laid.strips:
-        text = (
-            f"{words.length(plan, strip.wide_mm, fraction=32)} wide: {_gives(plan, strip, names)}"
-        )
-        kinds[text] = kinds.get(text, 0) + 1
-    return [f"{n} strip{'s' if n > 1 else ''} {text}" for text, n in kinds.items()]
+        wide = words.length(plan, strip.wide_mm, fraction=32)
+        kinds[wide, _gives(plan, strip, names)] += 1
+    return [
+        f"{n} strips {wide} wide, each: {gives}" if n > 1 else f"1 strip {wide} wide: {gives}"
+        for (wide, gives), n in kinds.items()
+    ]
 
 
 def _gives(plan: Plan, strip: Strip, names: Sequence[str]) -> str:

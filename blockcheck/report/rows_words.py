@@ -6,14 +6,13 @@ from itertools import groupby
 
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
-from ..planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, NoOrder, Rows
+from ..planning.rows.laying import ALTERNATE, SASHING, NoOrder, Rows
 from ..planning.rows.seam_matches import RowsCheck, SeamMatch, SideMatch
-from .advice_words import remedy
+from .advice_words import UNNAMED, remedy, the
 from .gap_words import gap
 from .phrases import names, sentence
 from .words import length, size
 
-_UNNAMED = (ALTERNATE, HALF, SASHING, TO_SEW)
 _NO_ORDER = {
     None: "",
     NoOrder.ONE_ROW: "A single row has no seams to match with another row's.",
@@ -79,7 +78,7 @@ def _seam(name: str) -> str:
     """A seam by the piece that it follows, or the centre of a piece that it should meet."""
     after = name.startswith("after ")
     piece = name.removeprefix("after ").removeprefix("centre of ")
-    if piece in _UNNAMED:
+    if piece in UNNAMED:
         piece = f"{'an' if piece == ALTERNATE else 'a'} {piece}"
     return f"the {'seam after' if after else 'centre of'} {piece}"
 
@@ -89,8 +88,7 @@ def side_match(quilt: QuiltPlan, rows: Rows, one: SideMatch) -> str:
     off = length(quilt.plan, abs(one.difference_mm))
     first, second = one.names
     longer, other = (
-        f"the {name}" if name in _UNNAMED else name
-        for name in ((second, first) if one.difference_mm > 0 else (first, second))
+        the(name) for name in ((second, first) if one.difference_mm > 0 else (first, second))
     )
     more = "higher" if rows.along == "width" else "wider"
     doubt = ", too close to call" if one.meets == "too close to call" else ""
@@ -119,7 +117,7 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
             _how_they_meet(quilt, rows, rows.check),
             _how_they_meet(quilt, rows, rows.trimmed),
         )
-        others = any(p.name in _UNNAMED for row in rows.pieces for p in row)
+        others = any(p.name in UNNAMED for row in rows.pieces for p in row)
         beside = ", next to pieces cut to go with them" if others else ""
         said.append(f"As the blocks measure now{beside}, {now}")
         target = size(plan, *quilt.size_mm)

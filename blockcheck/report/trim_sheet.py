@@ -82,6 +82,7 @@ def write_trim_sheet(
                 "size with the two edges you just cut, and trim the left and bottom edges (as drawn). The "
                 "amounts show where to lay the ruler; what counts is the size."
             )
+            sheet.y -= 6
             sheet.blocks(one, first, one.trims[first : first + per])
             sheet.end()
         if quilt.finish is not None:
@@ -193,7 +194,7 @@ class _Sheet:
             c.setLineWidth(1.2)
             c.rect(x, y + tall - 17, 13, 13)
         with c.marked("H2"):
-            self._name(name, x + 20, y + tall - 16, wide - 30)
+            self._name(words.sentence(name), x + 20, y + tall - 16, wide - 30)
         steps = trim_words.instructions(quilt.plan, trim)
         with c.marked("Figure", f"{words.sentence(name)}: {'; '.join(steps)}"):
             c.setLineWidth(2.5)
@@ -248,5 +249,5 @@ def name_on_paper(quilt: QuiltPlan, trim: TrimPlan, number: int) -> str:
 
 def known(text: str) -> str:
     """Text with a question mark for each letter that the sheet's plain fonts lack."""
-    text = text.replace("−", "–").replace("→", "=")
+    text = text.replace("−", "–")
     return text.encode("cp1252", "replace").decode("cp1252")

@@ -251,7 +251,7 @@ def below(quilt: QuiltPlan) -> tuple[tuple[str, str, str], ...]:
         advice = advice_words.SHORT[lacks[0].remedy]
         reach = quilt.choice.may_reach.get(name, 0.0) if quilt.choice else 0.0
         if reach > DOUBT:
-            what += f". Too close to call: a chance of {percent(reach)} that it is large enough"
+            what += f". Too close to call: a {percent(reach)} chance that it is large enough"
             advice = "Measure it with the ruler before you decide."
         found.append((sentence(called(name)), what, advice))
     return tuple(found)
@@ -343,7 +343,7 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
     if not sizes:
         return ()
     low, high = (format_uncertainty(e.u95, unit=quilt.plan.unit) for e in (sizes[0], sizes[-1]))
-    spread = low if low == high else f"{low} to {high}"
+    spread = low if low == high else f"{low.removesuffix(f' {quilt.plan.unit}')} to {high}"
     said = [
         f"The measured sizes are good to ± {spread}: about 95 of every 100 are at least that close to "
         "the true size."
@@ -390,5 +390,6 @@ def finish(quilt: QuiltPlan) -> tuple[tuple[str, str], ...]:
         ("Backing", done.backing.panels.working),
         ("Batting", done.batting.working),
         ("Binding", done.binding.working),
+        ("Quilting lines across a finished block", done.lines.working),
     ]
     return tuple((name, working(one, quilt.plan.unit)) for name, one in rows)

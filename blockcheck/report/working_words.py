@@ -67,8 +67,8 @@ def working(one: w.Working, unit: str) -> str:
             return f"{size(middle)} through the middle + 2 × {size(seam)} = {size(long)} long"
         case w.Mitred(corners, seam, cut):
             return (
-                f"{size(corners)} from corner to corner + 4.83 × {size(seam)}, up to {size(cut)} "
-                "long; mitre the ends after sewing"
+                f"{size(corners)} from corner to corner + 4.83 × {size(seam)}, rounded up to "
+                f"{size(cut)} long; mitre the ends after sewing"
             )
         case w.Halved(finished, added, exact, times):
             return (
@@ -79,7 +79,7 @@ def working(one: w.Working, unit: str) -> str:
             half = " ÷ 2" if corner else ""
             return (
                 f"{size(finished)} × 1.414{half} + {size(added)} = {decimal(total, 3)}, "
-                f"up to {size(cut)}"
+                f"rounded up to {size(cut)}"
             )
         case w.Squares(square, triangles, each, count):
             return (
@@ -98,15 +98,16 @@ def working(one: w.Working, unit: str) -> str:
             )
         case w.BindingStrips(wide, high, extra, usable, strips, strip, cloth, bought):
             return (
-                f"(2 × {size(wide)} + 2 × {size(high)} + {size(extra)}) ÷ {size(usable)} → "
-                f"{many(strips, 'strip')} × {size(strip)} = {size(cloth)}, buy {to_buy(bought, unit)}"
+                f"(2 × {size(wide)} + 2 × {size(high)} + {size(extra)}) ÷ {size(usable)}, rounded up "
+                f"to {many(strips, 'strip')}; {strips} × {size(strip)} = {size(cloth)}, buy "
+                f"{to_buy(bought, unit)}"
             )
         case w.EqualGaps(wide, parts, exact, gap, last):
+            said = f"{size(wide)} ÷ {parts} = {decimal(exact, 2)}, mark every {size(gap)}"
+            if size(last) == size(gap):
+                return said
             over = format_length(last - gap, unit=unit, fraction=32, sign=True)
-            return (
-                f"{size(wide)} ÷ {parts} = {decimal(exact, 2)}, mark every {size(gap)}; the last "
-                f"gap is {size(last)} ({over})"
-            )
+            return f"{said}; the last gap is {size(last)} ({over})"
         case w.Bought(need, allowance, total, bought):
             return (
                 f"{size(need)} + {percent(allowance)} = {size(total)}, buy {to_buy(bought, unit)}"

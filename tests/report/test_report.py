@@ -366,7 +366,7 @@ def test_two_blocks_never_go_by_one_name_on_the_trim_sheet(tmp_path):
     blocks = (replace(SIX[0], name="船"), replace(SIX[1], name="1"), *SIX[2:])
     write_trim_sheet(tmp_path / "t.pdf", work_out(PLAN, blocks), title="Boats")
     text = pdf_text(tmp_path / "t.pdf")
-    assert "no. 1 in the report" in text
+    assert "No. 1 in the report" in text
     assert len(re.findall(r"\bblock 1\b", text)) == 1
 
 

@@ -9,6 +9,7 @@ from blockcheck.planning.cutting import finishing, triangles
 from blockcheck.planning.cutting import workings as w
 from blockcheck.planning.cutting.cloth import lay_on_cloth
 from blockcheck.planning.cutting.pieces import YARD, CutPiece
+from blockcheck.report.trim_sheet import known
 from blockcheck.report.working_words import to_buy, working
 from blockcheck.units import INCH
 
@@ -56,7 +57,10 @@ def test_the_sums_of_what_closes_the_quilt_come_true():
     one = finishing.backing(30 * INCH, 50 * INCH, usable_mm=106 * INCH).panels.working
     assert "; 1 panel, " in working(one, "in")
     strips = working(finishing.binding(96 * INCH, 110 * INCH).working, "in")
-    assert "→ 11 strips × 2 1/2 in = 27 1/2 in, buy 7/8 yd" in strips
+    assert "rounded up to 11 strips; 11 × 2 1/2 in = 27 1/2 in, buy 7/8 yd" in strips
+    assert known(strips) == strips  # the trim sheet once wrote "÷ 40 in = 11 strips"
+    even = working(finishing.quilting_lines(6 * INCH, 3).working, "in")
+    assert even == "6 in ÷ 3 = 2.00 in, mark every 2 in"
 
 
 @pytest.mark.parametrize(
