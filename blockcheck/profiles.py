@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -88,7 +88,7 @@ def load_profiles(path: str | Path) -> tuple[LensProfile, ...]:
         data = json.loads(read_whole(path, MAX_TEXT))
         if data["schema"] != SCHEMA:
             raise ValueError(data["schema"])
-        return tuple(_profile(entry) for entry in data["lenses"])
+        return tuple(profile_from(entry) for entry in data["lenses"])
     except OSError as e:
         raise ProfileError(f"The lens file {path} cannot be opened ({e.strerror}).", hint) from e
     except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as e:
@@ -124,7 +124,8 @@ def find_profile(
     return next((p for p in profiles if p.key == key), None)
 
 
-def _profile(entry: dict[str, Any]) -> LensProfile:
+def profile_from(entry: Mapping[str, Any]) -> LensProfile:
+    """Read a profile from its JSON; what none can be raises ValueError, KeyError or TypeError."""
     numbers = np.array(entry["covariance"], float)
     if numbers.shape != (5, 5) or not np.allclose(numbers, numbers.T):
         raise ValueError("covariance")

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ..planning.trimming.block import Block
-from .records import Kept, Point
+from .records import TOGETHER, Kept, Point, settings_from
 
 AGREE_MM = 0.1  # how well sizes and corners of one measurement have to fit each other
 SCHEMA = "exchange.schema.json"
@@ -78,6 +78,10 @@ def check_kept(kept: Kept) -> None:
     if any(not t.u >= 0 or not t.dof > 0 for e in estimates for t in e.budget):
         raise ValueError("an uncertainty below zero")
     Block("block", kept.outline_mm, kept.guard_mm)
+    settings_from(kept.settings)
+    photos = kept.settings.get(TOGETHER, [])
+    if not isinstance(photos, list) or not all(isinstance(sha256, str) for sha256 in photos):
+        raise ValueError("photos that are none")
     if m is None:
         return
     found = _sizes_of(m.corners_mm)

@@ -15,7 +15,7 @@ import numpy as np
 from ..errors import Problem, ProjectError
 from ..measuring.results import Measurement
 from ..planning.plan import Plan
-from ..profiles import LensProfile
+from ..profiles import profile_from
 from ..settings import Settings
 from ..uncertainty import Estimate, Term
 
@@ -247,10 +247,12 @@ def settings_in(plan: Plan) -> dict[str, Any]:
 
 
 def settings_from(kept: Mapping[str, Any]) -> Settings:
-    """Settings as a measurement keeps them, as they were."""
-    profiles = (
-        LensProfile(**{**p, "covariance": np.array(p["covariance"])})
-        for p in kept.get("profiles", ())
-    )
-    alone = {name: value for name, value in kept.items() if name != TOGETHER}
-    return Settings(**{**alone, "profiles": tuple(profiles)})
+    """Settings as a measurement keeps them, as they were.
+
+    What none can be raises LengthError, ValueError, KeyError or TypeError.
+    """
+    apart = ("planned", "profiles", TOGETHER)
+    given = {name: value for name, value in kept.items() if name not in apart}
+    planned = None if kept.get("planned") is None else tuple(kept["planned"])
+    profiles = tuple(profile_from(entry) for entry in kept.get("profiles", ()))
+    return dataclasses.replace(Settings.of(**given, planned=planned), profiles=profiles)

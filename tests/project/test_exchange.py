@@ -273,8 +273,12 @@ def spoil(quilt, tmp_path, change):
     return Project.create_from_json(tmp_path / "b", tmp_path / "b.json")
 
 
+def measured_in(whole):
+    return whole["blocks"][0]["history"][0]["measurement"]
+
+
 def sizes_in(whole):
-    return whole["blocks"][0]["history"][0]["measurement"]["sizes"]
+    return measured_in(whole)["sizes"]
 
 
 LIES = {  # what no measurement can be, though every part of it is a number
@@ -294,6 +298,10 @@ LIES = {  # what no measurement can be, though every part of it is a number
     "five corners": lambda w: sizes_in(w)["corners_mm"].append([1, 1]),
     "three sides": lambda w: sizes_in(w)["sides_mm"].pop(),
     "a covariance below zero": lambda w: sizes_in(w)["corners_cov_mm2"][0].__setitem__(0, -1.0),
+    "a setting that nobody knows": lambda w: measured_in(w)["settings"].update(sail=1),
+    "a card of a mile": lambda w: measured_in(w)["settings"].update(card_side=1.6e6),
+    "a lens that is none": lambda w: measured_in(w)["settings"].update(profiles=[{"f": 1}]),
+    "several photos that are none": lambda w: measured_in(w)["settings"].update(together=[7]),
     "a photo that is not among the photos": lambda w: w["photos"].clear(),
     "a thousand million rows": lambda w: w["plans"][0]["plan"].update(rows=10**9),
     "half a row": lambda w: w["plans"][0]["plan"].update(rows=2.5),
