@@ -367,7 +367,7 @@ def test_two_blocks_never_go_by_one_name_on_the_trim_sheet(tmp_path):
     write_trim_sheet(tmp_path / "t.pdf", work_out(PLAN, blocks), title="Boats")
     text = pdf_text(tmp_path / "t.pdf")
     assert "No. 1 in the report" in text
-    assert len(re.findall(r"\bblock 1\b", text)) == 1
+    assert len(re.findall(r"\bBlock 1\b", text)) == 1
 
 
 def test_a_trim_sheet_without_a_size_is_refused(tmp_path):
