@@ -251,9 +251,8 @@ def _quantities(c: np.ndarray) -> np.ndarray:
     )
     diagonals = c[..., 2:, :] - c[..., :2, :]
     lengths = np.linalg.norm(np.concatenate([spans, side, diagonals], axis=-2), axis=-1)
-    sides = lengths[..., 2:6]
-    cosine = np.sum(back * ahead, axis=-1) / (np.roll(sides, 1, axis=-1) * sides)
-    return np.concatenate([lengths, np.degrees(np.arccos(np.clip(cosine, -1, 1)))], axis=-1)
+    angles = np.arctan2(_cross(ahead, back), np.sum(ahead * back, axis=-1))
+    return np.concatenate([lengths, np.degrees(angles)], axis=-1)
 
 
 def _gradient(f: Callable[[np.ndarray], np.ndarray], x: np.ndarray, h: float) -> np.ndarray:

@@ -77,34 +77,28 @@ def measure_together(paths: Sequence[str | Path], **settings: object) -> PhotoRe
 
 
 def _together(views: list[View], failed: list[PhotoResult], given: Settings) -> PhotoResult:
-    fit: Joined | None = None
-    odd: View | None = None
-    problem: Problem | None = None
+    problems = [_left_out(r) for r in failed]
+    unused = [Taken(r.path, r.sha256, False) for r in failed]
     try:
         if len(views) < 2:
             raise TooFewPhotosError(
                 f"Of {len(views) + len(failed)} photos {len(views) or 'none'} can be used.",
-                "Measure each by itself to see what is wrong with it, and take those again.",
+                "Take them again; measured by itself, each says what is wrong with it.",
             )
         fit, odd = _agreeing(views, given)
     except MeasureError as e:
-        problem = e.problem()
-    problems = [_left_out(r) for r in failed]
-    if odd is not None and fit is not None:
-        problems.append(_contradicts(odd, fit))
-    used = fit.views if fit is not None else ()
-    taken = [_taken(v, fit, v in used) for v in views]
-    taken += [Taken(r.path, r.sha256, False) for r in failed]
-    if fit is None:
         first = views[0].result if views else failed[0]
-        said = (*problems, problem) if problem else tuple(problems)
-        return replace(first, blocks=(), problems=said, plane=None, together=tuple(taken))
-    of_photos = {p.code: p for v in used for p in v.result.problems}
+        taken = (*(_taken(v, None, False) for v in views), *unused)
+        said = (*problems, e.problem())
+        return replace(first, blocks=(), problems=said, plane=None, together=taken)
+    if odd is not None:
+        problems.append(_contradicts(odd, fit))
+    of_photos = {p.code: p for v in fit.views for p in v.result.problems}
     return replace(
-        used[0].result,
+        fit.views[0].result,
         blocks=(fit.measurement(),),
         problems=(*problems, *of_photos.values()),
-        together=tuple(taken),
+        together=(*(_taken(v, fit, v in fit.views) for v in views), *unused),
     )
 
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from blockcheck.errors import LengthError
-from blockcheck.measuring.checks import known_size, verify_photo
+from blockcheck.errors import LengthError, ReadingsError
+from blockcheck.measuring.checks import known_size, repeat_photos, verify_photo
 from blockcheck.measuring.together import measure_together
 
 PHOTOS = Path(__file__).resolve().parents[2] / "fixtures" / "photos"
@@ -52,3 +52,14 @@ def test_a_photo_of_two_blocks_says_that_one_is_asked_for():
     assert checked.problems[-1].hint in [p.hint for p in left_out]
     assert together.problems[-1].message == "Of 2 photos none can be used."
     assert [t.used for t in together.together] == [False, False]
+
+
+def test_photos_that_show_nothing_twice_say_why():
+    both = [TWO.with_name("no-block.jpg"), TWO.with_name("no-reference.jpg")]
+    with pytest.raises(ReadingsError, match="Too few photos") as refused:
+        repeat_photos([both])
+    assert re.fullmatch(r"[A-Z][a-z].*[a-z]\.", refused.value.hint)
+    (note,) = refused.value.__notes__  # of the second photo
+    assert "no-reference.jpg" in note
+    with pytest.raises(LengthError, match="card side"):
+        repeat_photos([both], card_side="1in")

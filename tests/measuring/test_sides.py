@@ -134,6 +134,7 @@ def test_cloth_that_lies_higher_comes_out_smaller():
     """Pinhole geometry: a height h above the mat is seen h ÷ camera distance too large."""
     block = measured(OBLONG)
     terms = {t.name: t.u for t in block.width_mm.budget}
+    assert set(terms) == {"cloth height", "edge fit", "waviness"}
     assert terms["cloth height"] == pytest.approx(
         160 * CLOTH_HEIGHT_U / (CAMERA_MM - HEIGHT), rel=0.01
     )

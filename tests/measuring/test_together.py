@@ -11,6 +11,7 @@ from click.testing import CliRunner
 import blockcheck
 from blockcheck.cli import main
 from blockcheck.errors import ReadingsError
+from blockcheck.profiles import LensProfile, save_profile
 from blockcheck.project import Project
 from blockcheck.vision.photo import read_photo
 from blockcheck.vision.plane.calibrate import LensView
@@ -93,6 +94,10 @@ def test_three_photos_from_around_give_one_size_surer_than_each(around):
     off, u95 = errors(result.blocks[0], true)
     assert np.abs(off).max() < 0.008
     assert (np.abs(off) < u95).all()
+    corners, outline = result.blocks[0].corners_mm, result.blocks[0].outline_mm
+    np.testing.assert_allclose(outline[::8], corners, atol=0.3)
+    middles = (corners + np.roll(corners, -1, axis=0)) / 2
+    np.testing.assert_allclose(outline[4::8], middles, atol=0.3)
     for taken in result.together:
         assert result.blocks[0].width_mm.u95 < taken.width_mm.u95
         assert result.blocks[0].height_mm.u95 < taken.height_mm.u95
@@ -105,6 +110,7 @@ def test_what_photos_share_does_not_average_out(around):
     result = blockcheck.measure_together(around[0], card_side="4in")
     together = {t.name: t.u for t in result.blocks[0].height_mm.budget}
     alone = {t.name: t.u for t in result.together[0].height_mm.budget}
+    assert set(together) == set(alone)
     for name in ("mat scale", "print scale"):
         assert together[name] == pytest.approx(alone[name], rel=0.25)
     assert together["edge fit"] > alone["edge fit"] / math.sqrt(2)
@@ -195,6 +201,24 @@ def test_one_photo_alone_comes_out_as_by_itself(around):
     there, here = plane.length(*ends), both.length(*ends)
     assert here.value == pytest.approx(there.value, abs=0.02)
     assert here.u == pytest.approx(there.u, rel=0.03)
+
+
+@pytest.mark.parametrize(("k1", "fits"), [(0.004, True), (-0.06, False)])
+def test_a_lens_profile_is_taken_where_it_fits(around, tmp_path, k1, fits):
+    """One's own lens makes the size surer; another one's is told and left aside."""
+    paths, true = around
+    off = (3.5 / FORMAT[0], -2.5 / FORMAT[0])  # of the middle of the photo
+    known = np.diag(np.square([1e-3, 1e-3, 1e-3, 1e-3, 1e-3]))
+    key = read_photo(paths[0]).lens_key
+    profile = LensProfile(*key, F_PX * 1.02 / FORMAT[0], k1, 0.0, *off, known, 9, 0.1)
+    save_profile(tmp_path / "lenses.json", profile)
+    result = blockcheck.measure_together(
+        paths[:2], card_side="4in", profiles=tmp_path / "lenses.json"
+    )
+    assert result.ok, result.problems
+    assert ("lens_does_not_fit" not in {p.code for p in result.problems}) == fits
+    wrong, u95 = errors(result.blocks[0], true)
+    assert (np.abs(wrong) < u95).all()
 
 
 def run(*words):
