@@ -22,6 +22,7 @@ import numpy as np
 from PIL import Image, ImageFilter
 
 from blockcheck.measuring.measure import measure_photo
+from blockcheck.measuring.results import PhotoResult
 from fixtures.make import INCH, PHONE, quad
 from fixtures.scene import Block, Card, Mat, Scene, Square, project, render, truth
 
@@ -185,15 +186,19 @@ LIES: dict[str, Callable[[random.Random], Photo]] = {
 }
 
 
-def judged(photo: Photo, path: Path) -> tuple[str, float]:
-    """What became of one photo, and its worst error ÷ U95."""
+def measured(photo: Photo, path: Path) -> PhotoResult:
+    """The photo measured, as it is read from a file."""
     notes = Image.Exif()
     if photo.focal is not None:
         notes[0x010F], notes[0x0110] = "Example", "Phone One"
         notes.get_ifd(0x8769)[0xA405] = round(photo.focal)
     photo.image.save(path, "JPEG", quality=90, exif=notes)
     settings = {"square": "4in"} if photo.scene.square else {"card_side": "4in"}
-    result = measure_photo(path, **settings)
+    return measure_photo(path, **settings)
+
+
+def judged(photo: Photo, result: PhotoResult) -> tuple[str, float]:
+    """What became of one photo, and its worst error ÷ U95."""
     if not result.ok:
         return f"refused ({next(p.code for p in result.problems if p.level == 'error')})", 0.0
     (true,) = truth(photo.scene)["blocks"]
@@ -218,7 +223,8 @@ def try_all(
             figures: Counter[str] = Counter()
             worst = 0.0
             for number in range(count):
-                verdict, ratio = judged(lie(random.Random(number)), Path(folder) / "p.jpg")
+                photo = lie(random.Random(number))
+                verdict, ratio = judged(photo, measured(photo, Path(folder) / "p.jpg"))
                 figures[verdict] += 1
                 worst = max(worst, ratio)
             found[name] = figures

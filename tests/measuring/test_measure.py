@@ -195,7 +195,7 @@ def test_nothing_is_written_over_that_is_no_picture_or_card(tmp_path):
 def test_an_empty_folder_is_named_and_corners_go_with_one_photo(tmp_path):
     empty = tmp_path / "none"
     empty.mkdir()
-    assert f"no photo in the folder {empty}" in usage_error("measure", empty)
+    assert f"The folder {empty} holds no photo." in usage_error("measure", empty)
     words = ("measure", "a.jpg", "b.jpg", "--corners", "1,1 9,1 9,9 1,9")
     assert "one photo at a time" in usage_error(*words)
 

@@ -1,6 +1,7 @@
 """Lens profiles against published calibrations, against OpenCV, and against made truth."""
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -64,6 +65,7 @@ def opencv(board_mm, views_px, size):
     return rms, K, np.ravel(k)
 
 
+@cache
 def chessboard(folder, pattern, columns, rows, side_mm, window):
     """Corners of OpenCV's chessboard finder, refined to parts of a pixel."""
     criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 0.001)
@@ -75,7 +77,7 @@ def chessboard(folder, pattern, columns, rows, side_mm, window):
         corners = cv2.cornerSubPix(gray, corners, (window, window), (-1, -1), criteria)
         views.append(np.asarray(corners, float).reshape(-1, 2))
     grid = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), -1).reshape(-1, 2)
-    return grid * side_mm, views
+    return grid * side_mm, tuple(views)
 
 
 @outside("zhang1998")
@@ -119,7 +121,7 @@ def test_opencvs_left_camera():
 def test_same_model_same_corners_as_opencv():
     """Without the one bad view, OpenCV's least squares and this one say the same lens."""
     board, views = chessboard("opencv_left", "left*.jpg", 9, 6, 25.0, 11)
-    del views[1]
+    views = views[:1] + views[2:]
     found, (rms, K, k) = from_corners(board, views, (640, 480)), opencv(board, views, (640, 480))
     assert found.lens.f == pytest.approx(K[0, 0], abs=1.0)
     assert (found.lens.cx, found.lens.cy) == pytest.approx((K[0, 2], K[1, 2]), abs=0.6)

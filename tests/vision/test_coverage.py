@@ -6,6 +6,7 @@ adjusts, and asks whether a true length lies inside its U95 (JCGM 101, as a chec
 """
 
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 
 import cv2
@@ -146,6 +147,7 @@ KINDS = {
 }
 
 
+@cache
 def misses(references_of, seed, trials=TRIALS):
     """(trials,) departures from the truth in units of U95."""
     rng = np.random.default_rng([2026, *seed.encode()])

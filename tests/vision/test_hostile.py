@@ -33,8 +33,9 @@ def test_a_picture_stretched_by_a_hundredth_beside_one_card_is_told(tmp_path):
     """Such a stretch passes for a tilt; only the picture's shape gives it away, and widens the ±."""
     path, wide = tmp_path / "p.jpg", {}
     for lie in ("stretched 1 %, card alone", "nothing, card alone"):
-        assert lies.judged(lies.LIES[lie](random.Random(5)), path)[0] == "inside U95"
-        result = measure_photo(path, card_side="4in")
+        photo = lies.LIES[lie](random.Random(5))
+        result = lies.measured(photo, path)
+        assert lies.judged(photo, result)[0] == "inside U95"
         told = "reshaped" in {p.code for p in result.problems}
         wide[told] = result.blocks[0].height_mm.u95
         assert told == lie.startswith("stretched")
@@ -44,7 +45,7 @@ def test_a_picture_stretched_by_a_hundredth_beside_one_card_is_told(tmp_path):
 def test_lines_and_card_show_a_picture_stretched_by_a_hundredth(tmp_path):
     """Both are as long as wide, and far apart they tell a stretch from a tilt."""
     photo = lies.LIES["stretched 1 %, card and lines"](random.Random(0))
-    verdict, worst = lies.judged(photo, tmp_path / "p.jpg")
+    verdict, worst = lies.judged(photo, lies.measured(photo, tmp_path / "p.jpg"))
     assert verdict == "inside U95"
     assert worst < 0.5
 
@@ -52,8 +53,8 @@ def test_lines_and_card_show_a_picture_stretched_by_a_hundredth(tmp_path):
 def test_a_wrong_focal_length_beside_many_lines_is_told(tmp_path):
     """Lines alone do not pull the focal length all the way from what EXIF says."""
     photo = lies.LIES["focal × 2, card and lines"](random.Random(0))
-    assert lies.judged(photo, tmp_path / "p.jpg")[0] == "inside U95"
-    result = measure_photo(tmp_path / "p.jpg", card_side="4in")
+    result = lies.measured(photo, tmp_path / "p.jpg")
+    assert lies.judged(photo, result)[0] == "inside U95"
     assert "focal_doubtful" in {p.code for p in result.problems}
 
 
