@@ -14,9 +14,12 @@ settings.load_profile("same")
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
-    """Return a browser without a window; tests that need it are skipped where none is installed."""
+    """Return a browser without a window; tests that need it are skipped where none is installed.
+
+    It ends with its module: while it is there, nothing else in the process can run asyncio.
+    """
     sync_api = pytest.importorskip("playwright.sync_api")
     program = next(filter(None, map(shutil.which, BROWSERS)), None)
     if program is None:
