@@ -147,6 +147,12 @@ def test_a_scrap_is_also_cut_along_its_length():
     assert laid.suffices == "yes"
 
 
+def test_strips_run_across_the_cloth_unless_the_other_way_gives_more():
+    square = Cloth("scrap", 20 * INCH, 20 * INCH, True)
+    laid = lay_on_cloth([inches("sashing", 2, 19, 3)], in_hand=[square])
+    assert [on.turned for on in laid.in_hand] == [False]
+
+
 def test_lengthwise_pieces_lie_along_the_selvage():
     border = inches("border", 3.5, 60, 4, lengthwise=True)
     laid = lay_on_cloth([border, BOATS[0]])

@@ -84,6 +84,13 @@ def test_halves_are_tied_to_the_block_that_they_make():
     assert [p.name for p in found.pairs] == ["1"]
 
 
+def test_two_halves_fill_one_place_of_the_quilt():
+    """3 1/4 in each, 5 1/2 in finished together."""
+    halves = [block(n, 3.25, 9, "gull") for n in ("1 left", "1 right", "2 left", "2 right")]
+    quilt = work_out(plan(GULL, repeat=(("gull",),), rows=1, blocks_per_row=2), halves)
+    assert quilt.layout.width_mm == pytest.approx(2 * 5.5 * INCH)
+
+
 def test_ties_by_setting():
     chess, rows = plan(LIGHT), plan(TALL, repeat=(("sailboat",), ("tower",)))
     assert tied(chess) == ((frozenset({"sailboat", "lighthouse"}),),) * 2

@@ -15,6 +15,7 @@ from blockcheck.planning.layouts.design import (
     chessboard,
 )
 from blockcheck.planning.layouts.layout import lay_out
+from blockcheck.report.working_words import working
 from blockcheck.units import INCH
 from fixtures.quilts import check_cuts, check_quilt, random_design
 
@@ -29,6 +30,8 @@ def test_any_quilt_is_filled_by_its_pieces(seed):
     laid = lay_out(random_design(random.Random(seed)))
     check_quilt(laid)
     check_cuts(laid)
+    for piece in (p for some in laid.pieces().values() for p in some):
+        assert "None" not in working(piece.working, "in")
 
 
 def sizes(laid):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from blockcheck.planning.cutting.workings import Joined
+from blockcheck.planning.cutting.workings import Joined, Working
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.quilt import work_out
 from blockcheck.planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, NoOrder, grid
@@ -314,6 +314,7 @@ def test_a_border_longer_than_the_cloth_is_joined():
     strips = [p for p in laid.pieces if "strip for border, top and bottom" in p.name]
     assert sum(p.count for p in strips) > 2
     assert isinstance(strips[0].working, Joined)
+    assert isinstance(strips[0].working.one, Working)
 
 
 @pytest.mark.parametrize(

@@ -65,7 +65,8 @@ WITH_A_HINT = {
     "sashing on point": lambda: design(setting="on point", between_rows_mm=25.4),
     "a setting of no name": lambda: design(setting="round"),
     "an order of nothing": lambda: design(repeat=()),
-    "places without blocks": lambda: arrange({"a": 165.0, "b": 165.0, "c": 165.0}, 2),
+    "rows that do not come out even": lambda: arrange({"a": 165.0, "b": 165.0, "c": 165.0}, 2),
+    "places without blocks": lambda: arrange({"a": 165.0}, [[None, None]]),
 }
 
 

@@ -155,6 +155,23 @@ def test_small_steps_that_add_up():
     assert not check.flagged
 
 
+def test_rows_that_drift_on_are_pinned_again():
+    """From the place where they were pinned: 6 × 1.6 mm, told after 4.8 and after 9.6."""
+    upper = [Piece(f"a{i}", 165.1, 165.1) for i in range(6)]
+    lower = [Piece(f"b{i}", 166.7, 165.1) for i in range(6)]
+    pins = [m.remedy for m in check_rows([upper, lower], tolerance_mm=4.0).matches]
+    assert [r and r.what for r in pins] == [None, None, "pin", None, None, "pin"]
+    assert [r.off_mm for r in pins if r] == pytest.approx([4.8, 4.8])
+
+
+def test_four_corners_are_as_far_apart_as_half_of_what_neighbours_differ_by():
+    """Heights known to 0.3 and 0.4 mm: their difference to 0.5, half of it to 0.25."""
+    low = Piece("low", 165.1, 165.1, 0.0, 240.0, 0.3), Piece("high", 165.1, 165.1, 0.0, 242.0, 0.4)
+    even = [Piece(name, 165.1, 165.1, 0.0, 241.3, 0.0) for name in "ab"]
+    first, _ = check_rows([low, even]).matches
+    assert (first.down_mm, first.down_u_mm) == pytest.approx((1.0, 0.25))
+
+
 def worst(cuts, rows):
     at = np.cumsum(np.array(cuts).reshape(rows, -1), axis=1)
     return np.abs(np.diff(at, axis=0)).max()
