@@ -238,6 +238,7 @@ def test_a_side_that_is_held_stays_where_its_corners_were_put():
     assert held.width_mm.u95 > 1  # a corner set by hand: 4 px, 1 sigma
     assert held.height_mm.u95 < 2 * found.height_mm.u95  # the other sides stay as seen
     assert result.problems[-1].code == "set_by_hand"
+    assert result.problems[-1].level == "warning"
     for words in (result.problems[-1].message, result.problems[-1].hint):
         assert re.fullmatch(r"[A-Z][a-z ].*[a-z]\.", words)
 

@@ -140,6 +140,15 @@ def test_cloth_that_lies_higher_comes_out_smaller():
     )
 
 
+def test_the_corners_covariance_is_that_of_the_sizes():
+    """Width: half of what the two right corners' x and the two left ones' differ by."""
+    block = measured(OBLONG, sigma_px=8.0)
+    by_x = np.array([-0.5, 0, 0.5, 0, 0.5, 0, -0.5, 0])
+    assert by_x @ block.corners_cov_mm2 @ by_x == pytest.approx(block.width_mm.u**2, rel=1e-3)
+    by_y = np.array([0, -0.5, 0, -0.5, 0, 0.5, 0, 0.5])
+    assert by_y @ block.corners_cov_mm2 @ by_y == pytest.approx(block.height_mm.u**2, rel=1e-3)
+
+
 def uncertainties(**how):
     return sides_of(outline(OBLONG, **how), LEVEL, HEIGHT)
 

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -167,6 +168,7 @@ def test_two_photos_that_contradict_each_other_are_refused(around, other_block):
     assert result.problems[-1].code == "photos_disagree"
     assert around[0][0].name in result.problems[-1].message
     assert other_block.name in result.problems[-1].message
+    assert re.fullmatch(r"[A-Z][a-z ].*[a-z]\.", result.problems[-1].hint)
     assert [(t.path, t.used) for t in result.together] == [
         (around[0][0], False),
         (other_block, False),
@@ -183,11 +185,14 @@ def test_a_photo_that_cannot_be_measured_is_left_out(around, tmp_path):
     alone = blockcheck.measure_together([around[0][0], empty], card_side="4in")
     assert not alone.ok
     assert alone.problems[-1].code == "too_few_photos"
+    assert re.fullmatch(r"[A-Z][a-z ].*[a-z]\.", alone.problems[-1].hint)
 
 
 def test_the_same_photo_twice_is_no_second_photo(around):
     with pytest.raises(ReadingsError, match="the same photo"):
         blockcheck.measure_together([around[0][0]] * 2, card_side="4in")
+    with pytest.raises(ReadingsError, match=r"^Measuring together takes .* Name two or more"):
+        blockcheck.measure_together(around[0][:1])
 
 
 def test_one_photo_alone_comes_out_as_by_itself(around):
