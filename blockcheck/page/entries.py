@@ -92,7 +92,7 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "least_seam_mm",
                 "Least seam allowance that still holds",
-                "Left empty: the allowance less 1/32 in.",
+                "Left empty: the allowance less 1/32 in (0.8 mm).",
                 "length",
                 "least",
             ),
@@ -161,7 +161,7 @@ GROUPS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry(
                 "setting",
                 "Setting",
-                "Rows in line, every second one shifted by half a block, or blocks on a corner.",
+                "Rows in line, every second row shifted by half a block, or blocks standing on a corner.",
                 "choice",
                 "setting",
                 (("straight", "straight"), ("offset", "offset"), ("on point", "on point")),

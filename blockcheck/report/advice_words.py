@@ -32,7 +32,9 @@ def remedy(plan: Plan, one: Remedy | None) -> str:
         return f"Pin the rows together here: they have drifted {amount} apart."
     if one.what == "ease":
         return f"Ease {who} in by {amount} over {over}."
-    instead = "resew what is short" if one.what == "resew" else f"trim {who} to size first"
+    sewn = [name for name in one.names if name not in UNNAMED]  # the others are not cut yet
+    trim = f"trim {' and '.join(sewn) or 'the blocks'} to size first"
+    instead = "resew what is short" if one.what == "resew" else trim
     return f"{amount} over {over} is too much to ease: {instead}."
 
 

@@ -26,6 +26,12 @@ CHANCE_ONLY = (
     "Repeated photos show random error only. An error that they all share, such as a card printed too "
     "small, is found by: blockcheck verify."
 )
+REFERENCES = {
+    "card": "the card",
+    "sheet": "the sheet",
+    "square": "the square",
+    "grid": "the mat's lines",
+}
 ANSWERS = {"yes": "yes", "no": "NO"}
 _BADLY = 3.0  # times the usual misfit of a view: worth a word
 
@@ -157,11 +163,12 @@ def measured_with(result: PhotoResult) -> str:
     name = in_one_line(result.path.name)
     if result.plane is None:
         return f"{name}: nothing of known size was found"
-    kinds = ", ".join(sorted({p.reference.kind for p in result.plane.references}))
+    there = {p.reference.kind for p in result.plane.references}
+    kinds = " and ".join(said for kind, said in REFERENCES.items() if kind in there)
     plane = result.plane
     return (
         f"{name}: measured by {kinds}; camera tilted by {plane.camera.tilt_deg:.1f}°, "
-        f"references fit to {plane.fit_rms_px:.2f} px"
+        f"they fit to {plane.fit_rms_px:.2f} px"
     )
 
 

@@ -49,7 +49,8 @@ def plan_table(plan: Plan) -> str:
     """Write what the plan says."""
 
     def exact(mm: float | None) -> str:
-        return "" if mm is None else format_exact(mm, unit=plan.unit)
+        digits = 3 if plan.unit == "in" else 2
+        return "" if mm is None else format_exact(mm, unit=plan.unit, digits=digits)
 
     def fine(mm: float) -> str:
         return format_length(mm, unit=plan.unit, fraction=32)

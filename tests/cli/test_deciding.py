@@ -263,3 +263,16 @@ def test_what_is_short_is_never_said_to_leave_a_whole_seam_allowance(tmp_path):
     (tmp_path / "sizes.csv").write_text("name,width,height\nA,16.4,23.9\n")
     run("import", path, tmp_path / "sizes.csv")
     assert "its seam allowance comes to 0.5 cm where it is short" in run("trim", path)
+
+
+def test_what_is_not_cut_yet_is_never_to_be_trimmed(tmp_path):
+    """Three blocks of a size and a small one: the longer piece beside it is an alternate block."""
+    path = tmp_path / "small.blockcheck"
+    run("new", path, "--alternate", "--rows", "2", "--blocks-per-row", "4")
+    sizes = "name,width,height\nA,6,9\nB,6,9\nC,5 5/8,9\nD,6,9\n"
+    (tmp_path / "s.csv").write_text(sizes)
+    run("import", path, tmp_path / "s.csv")
+    said = run("rows", path)
+    assert "is too much to ease: trim the blocks to size first." in said
+    assert "trim the alternate block" not in said
+    assert "trim alternate block" not in said

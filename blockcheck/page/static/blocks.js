@@ -52,7 +52,7 @@ function tell(found, at) {
   document.getElementById("gain").textContent = row.gain;
   const choose = document.getElementById("choose");
   const same = at === found.chosen;
-  choose.textContent = !same ? "Trim to this size" : found.fixed ? "This is the size to trim to" : "Keep to this size";
+  choose.textContent = !same ? "Trim to this size" : found.fixed ? "This is the size to trim to" : "Keep this size";
   choose.disabled = same && found.fixed;
   choose.dataset.row = at;
   ruler(found, at);
