@@ -127,7 +127,7 @@ def read_csv(path: Path, unit: str) -> list[tuple[str, Estimate, Estimate]]:
                     "Give every block a width and a height.",
                 )
         if row_unit not in MM_PER:
-            raise ExchangeError(f'{where}: "{row_unit}" is not in, cm or mm.')
+            raise ExchangeError(f'{where}: "{row_unit}" is not a unit.', "Write in, cm or mm.")
         try:
             sizes = [ruler_size(cells[side], row_unit) for side in ("width", "height")]
         except LengthError as e:

@@ -51,8 +51,8 @@ def write_card(
     largest = page[0] - 2 * (_EDGE_MM + MARGIN_MM)
     if not _SMALLEST_MM <= side_mm <= largest:
         raise LengthError(
-            f"A card {format_length(side_mm)} wide does not fit: {format_length(_SMALLEST_MM)} to "
-            f"{format_length(largest, rounding='down')} does.",
+            f"A card cannot be {format_length(side_mm)} wide: on this paper it is "
+            f"{format_length(_SMALLEST_MM)} to {format_length(largest, rounding='down')}.",
             f"Leave it at {format_length(CARD_MM)}.",
         )
     with _pages(path, page, "Reference card") as canvas:

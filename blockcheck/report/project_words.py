@@ -113,8 +113,11 @@ def _list_row(block: BlockRecord, plan: Plan, short: bool) -> tuple[str, ...]:
     if first is not None and own is None:
         row += ["", "", ""]
     elif first is not None and own is not None:
-        row += [length(plan, e.value - mm, sign=True) for e, mm in zip(both, own, strict=True)]
+        off = [e.value - mm for e, mm in zip(both, own, strict=True)]
+        row += [length(plan, mm, sign=True) for mm in off]
         verdict = "not reached" if short else "reached"
+        if short and min(off) > -plan.give_mm:  # large enough from middle to middle
+            verdict += ": not sure enough" if plan.guarded else ": crooked"
         row.append("" if block.state == "set aside" else verdict)
     return (*row, block.note)
 

@@ -176,7 +176,7 @@ def test_a_table_taken_twice_adds_nothing_and_a_new_size_is_measured_again(quilt
         ("name,width,height\nA,165,229\n", 'line 2: "165" cannot be a block\'s side'),
         ("name,width,height\nA,6,9\nA,6,9\n", "line 3: the name is empty or used twice"),
         ("name,width,height\n,6,9\n", "line 2: the name is empty"),
-        ("name,width,height,unit\nA,6,9,ell\n", 'line 2: "ell" is not in, cm or mm'),
+        ("name,width,height,unit\nA,6,9,ell\n", 'line 2: "ell" is not a unit'),
         ("name,width,height,source\nA,6,9,photo\n", "line 2: block A was measured from a photo"),
         ("name,width,height\nA\tB,6,9\n", "cannot be a name"),
         ("name,width,height,width\nA,6,9,7\n", "the column width twice"),

@@ -51,7 +51,7 @@ def test_one_table_in_many_ways(tmp_path, text):
         ("name,width,height\nA,165,228\n", "cannot be a block's side"),
         ("name,width,height\nA,6,9\nA,6,9\n", "line 3: the name is empty or used twice"),
         ("name,width,height\n,6,9\n", "line 2: the name is empty"),
-        ("name,width,height,unit\nA,6,9,ft\n", '"ft" is not in, cm or mm'),
+        ("name,width,height,unit\nA,6,9,ft\n", '"ft" is not a unit'),
         ("name,width,width,height\nA,6,7,9\n", "has the column width twice"),
         ("name,width,height\nA,6,9\n".encode("utf-16"), "is not UTF-8 text"),
     ],

@@ -142,6 +142,6 @@ def test_what_cannot_be_printed(tmp_path):
         write_card(pdf, "")
     with pytest.raises(BlockcheckError, match="no paper"):
         write_sheet(pdf, "legal")
-    with pytest.raises(LengthError, match="does not fit"):
+    with pytest.raises(LengthError, match="cannot be"):
         write_card(pdf, side_mm=200)
     assert not pdf.exists()

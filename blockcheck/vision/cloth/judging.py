@@ -99,7 +99,7 @@ def judge_unbroken(corners: np.ndarray, traces: Sequence[Trace], plane: PlaneLik
         if np.minimum(one, near).max() > _JUMP_MM:
             raise BlocksTouchError(
                 f"The {SIDES[i]} and {SIDES[i + 2]} edges step at one place, as they do where two blocks touch.",
-                f"Lay them half an inch apart, or one by one, {BY_HAND}",
+                f"Lay them half an inch (1 cm) apart, or one by one, {BY_HAND}",
                 doubtful(corners, i, i + 2),
             )
 
@@ -141,6 +141,6 @@ def explained(error: MeasureError, corners_px: np.ndarray, faces: int | None) ->
         return error
     return BlocksTouchError(
         f"Two blocks lie so near to each other that the {SIDES[faces]} edge of one cannot be told.",
-        f"Lay them half an inch apart, or one by one, {BY_HAND}",
+        f"Lay them half an inch (1 cm) apart, or one by one, {BY_HAND}",
         doubtful(corners_px, faces),
     )
