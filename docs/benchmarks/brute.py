@@ -22,8 +22,8 @@ from shapely import Polygon
 from blockcheck.planning.rows.seam_matches import Piece, check_rows
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size
-from blockcheck.planning.trimming.placement import place
 from blockcheck.planning.trimming.rectangles import axes, frontier
+from blockcheck.planning.trimming.trim_lines import trim
 from fixtures.brute import INCH, bowed, heights, joints, rows_of_a_quilt, tallest
 
 STEP = INCH / 8
@@ -32,7 +32,7 @@ NEAR_MM = 0.05
 
 def fits(block: Block, width: float, height: float) -> bool:
     """Whether shapely finds a rectangle that is laid on the block inside its outline."""
-    laid = Polygon(place(block, width, height).corners_mm)
+    laid = Polygon(trim(block, width, height).placement.corners_mm)
     return bool(Polygon(block.outline_mm).buffer(1e-3, join_style="mitre").contains(laid))
 
 

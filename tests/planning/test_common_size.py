@@ -14,11 +14,11 @@ from blockcheck.planning.plan import Plan
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.common_size import common_size, sizes_at_least
 from blockcheck.planning.trimming.hull import Hull
-from blockcheck.planning.trimming.placement import place
 from blockcheck.planning.trimming.rectangles import axes, frontier, frontiers
 from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
 from blockcheck.planning.trimming.shortage import below_size, short_of
 from blockcheck.planning.trimming.stack import Stack
+from blockcheck.planning.trimming.trim_lines import trim
 from blockcheck.report import advice_words
 from blockcheck.units import INCH
 from fixtures.brute import bowed, tallest
@@ -181,7 +181,7 @@ def test_shapely_contains(bow):
     heights = frontiers(blocks, width)[:, 0]
     assert (heights > 8 * INCH).all()
     for block, height in zip(blocks, heights, strict=True):
-        laid = place(block, width, height - 0.02)
+        laid = trim(block, width, height - 0.02).placement
         grown = Polygon(laid.corners_mm).buffer(block.guard_mm - 1e-3, join_style="mitre")
         assert Polygon(block.outline_mm).buffer(0.02).contains(grown)
         assert laid.clearance_mm > -0.02
@@ -196,7 +196,7 @@ def test_ragged_edges_shapely():
         blocks.append(Block(str(i), shape + rng.normal(0, 0.3, shape.shape), 0.2))
     heights = frontiers(blocks, 6.2 * INCH)[:, 0]
     for block, height in zip(blocks, heights, strict=True):
-        laid = place(block, 6.2 * INCH, height - 0.05)
+        laid = trim(block, 6.2 * INCH, height - 0.05).placement
         grown = Polygon(laid.corners_mm).buffer(0.2 - 1e-3, join_style="mitre")
         if laid.clearance_mm >= 0:
             assert Polygon(block.outline_mm).buffer(1e-3).contains(grown)
@@ -214,7 +214,7 @@ def test_random_convex_outlines_shapely():
     assert (np.diff(heights, axis=1) <= 0).all()
     for block, height in zip(blocks, heights[:, 1], strict=True):
         if height > 5:
-            laid = place(block, 50.0, height - 0.05)
+            laid = trim(block, 50.0, height - 0.05).placement
             outline = Polygon(block.outline_mm)
             assert 50 * height <= outline.area
             if laid.clearance_mm >= 0:

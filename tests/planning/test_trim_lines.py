@@ -245,7 +245,7 @@ def test_evenness_from_any_start():
         turns = block.turn + np.linspace(-0.3, 0.3, 9)
         tries = [settled(wishes, turn) for turn in turns]
         best = max(sum(one.spare_mm) for one in tries if one.clearance_mm >= 0)
-        laid = placing.place(block, *(2 * half))
+        laid = trim(block, *(2 * half)).placement
         assert laid.clearance_mm > 0
         assert sum(laid.spare_mm) > best - 1e-3
 

@@ -19,6 +19,7 @@ _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 # line as far as it may; evenness gains 1
 _CLOTH, _POINT, _CENTRE, _GIVEN = 1e6, 1e4, 1e2, 3.0
 _FAR = 1e4
+_MAX_TURN = math.pi / 4  # from the block's own
 _NEAR = 0.03  # radians that one linear program bridges
 _TOGETHER = 32  # programs in one call of the solver
 
@@ -55,35 +56,22 @@ class Placement:
         return np.array([self.x_mm, self.y_mm]) + (_SIGNS * half) @ axes(self.turn_rad)
 
 
-def place(
-    block: Block,
-    width_mm: float,
-    height_mm: float,
-    *,
-    points_mm: Array | None = None,
-    seam_mm: float = 6.35,
-    centre_mm: Array | None = None,
-    upright: bool = True,
-    max_turn: float = math.pi / 4,
-) -> Placement:
-    """Lay a rectangle on the block so that its wishes are met in order of weight.
-
-    First the cloth (the rectangle grown by the guard lies inside, but for what its edges may
-    give), then one seam allowance outside each point, then the centre line in the middle. A wish
-    outweighs the next at least tenfold per millimetre. Last, no giving against evenness (the
-    rectangle could still grow as far as possible, across and down), three to one: a motif is not
-    moved by 1/8 in to win back 1/64 in of a seam allowance. One linear program in centre and small
-    turn, solved again about its own answer until it stands (sequential linear programming).
-    """
-    points = np.empty((0, 2)) if points_mm is None else points_mm
-    half = np.array([width_mm, height_mm]) / 2
-    axis = 0 if upright else 1
-    return place_all([Wishes(block, half, points, seam_mm, centre_mm, axis, max_turn)])[0]
-
-
 @dataclass(frozen=True, eq=False)
 class Wishes:
-    """What a placement is asked for: as of `place`, with half the size and the line's axis."""
+    """What a placement is asked for.
+
+    Attributes
+    ----------
+    block : Block
+    half : (2,) array
+        Of the rectangle's width and height.
+    points : (N, 2) array
+        Marked points in block coordinates, to lie a seam allowance, `seam`, inside.
+    centre : (2, 2) array or None
+        Two points of the motif's centre line.
+    axis : {0, 1}
+        0 where that line runs along the height, 1 along the width.
+    """
 
     block: Block
     half: Array
@@ -91,13 +79,20 @@ class Wishes:
     seam: float
     centre: Array | None
     axis: int
-    max_turn: float = math.pi / 4
 
 
 def place_all(
     wishes: Sequence[Wishes], best: Sequence[tuple[float, float]] | None = None
 ) -> list[Placement]:
-    """Place many at once: their linear programs go to the solver together, which costs less.
+    """Lay a rectangle on each block so that its wishes are met in order of weight.
+
+    First the cloth (the rectangle grown by the guard lies inside, but for what its edges may
+    give), then one seam allowance outside each point, then the centre line in the middle. A wish
+    outweighs the next at least tenfold per millimetre. Last, no giving against evenness (the
+    rectangle could still grow as far as possible, across and down), three to one: a motif is not
+    moved by 1/8 in to win back 1/64 in of a seam allowance. One linear program in centre and small
+    turn, solved again about its own answer until it stands (sequential linear programming); those
+    of many blocks go to the solver together, which costs less.
 
     `best` has for each the height that `frontiers_and_turns` gives for its width, and the turn,
     where they are known already.
@@ -110,16 +105,14 @@ def place_all(
         ]
     laid = _settle_all([_settle(one, turn) for one, turn in zip(wishes, starts, strict=True)])
     # cloth first: start those that are short again from the turn that has most of it
-    short: dict[tuple[float, float], list[int]] = {}
+    short: dict[float, list[int]] = {}
     for i, one in enumerate(laid):
         if one.lack_mm > 1e-3:
-            short.setdefault((2 * wishes[i].half[0], wishes[i].max_turn), []).append(i)
+            short.setdefault(2 * wishes[i].half[0], []).append(i)
     again: dict[int, float] = {}
-    for (width, max_turn), own in short.items():
+    for width, own in short.items():
         if best is None:
-            tall, turns = frontiers_and_turns(
-                [wishes[i].block for i in own], np.array([width]), max_turn
-            )
+            tall, turns = frontiers_and_turns([wishes[i].block for i in own], np.array([width]))
             found = list(zip(tall[:, 0], turns[:, 0], strict=True))
         else:
             found = [best[i] for i in own]
@@ -225,16 +218,16 @@ class _Contacts:
 
 
 def _settle(wishes: Wishes, turn: float) -> _Placing:
-    """Solve `place` from a turn to start at, each time about the last answer."""
+    """Solve a placement from a turn to start at, each time about the last answer."""
     block = wishes.block
     half = wishes.half + block.guard_mm
     extent = block.outline_mm @ axes(turn).T
     centre = (extent.min(axis=0) + extent.max(axis=0)) / 2 @ axes(turn)
-    limit = min(0.1, wishes.max_turn)
+    limit = 0.1  # radians of one step
     touch = _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
     spare = (0.0, 0.0)
     for _ in range(12):
-        low, high = (block.turn + k * wishes.max_turn - turn for k in (-1, 1))
+        low, high = (block.turn + k * _MAX_TURN - turn for k in (-1, 1))
         swing = max(-limit, min(low, limit)), min(limit, max(high, -limit))
         step = yield _program(touch, half, wishes, axes(turn), centre, swing)
         if step is None:
