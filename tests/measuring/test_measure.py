@@ -173,6 +173,19 @@ def test_corners_that_make_no_block_are_refused_in_a_sentence(corners, code, sai
     assert re.fullmatch(r"[A-Z][a-z].*[a-z]\.", problem["hint"])
 
 
+@pytest.mark.parametrize(("beyond", "outside"), [(0, False), (1, True)])
+def test_corners_may_lie_on_the_photos_outermost_pixels(beyond, outside):
+    opened = open_photo(PHOTOS / TRUTH["demo/sailboat-1"]["photo"], Settings.of(card_side="4in"))
+    right, bottom = (side - 1 for side in opened.photo.size)
+    for corners in (
+        [(0, 0), (right, 0), (right, bottom), (0, bottom + beyond)],
+        [(0, -beyond), (right, 0), (right, bottom), (0, bottom)],
+    ):
+        (problem,) = opened.measure(corners).problems
+        assert problem.code == "block_cut_off"  # no mat is seen around it
+        assert ("lies outside" in problem.message) == outside
+
+
 def usage_error(*words):
     run = CliRunner().invoke(main, [str(w) for w in words])
     assert run.exit_code == 2, run.output

@@ -254,6 +254,16 @@ def test_short_both_ways():
     assert wide.remedy == "resew"
 
 
+@pytest.mark.parametrize(
+    ("lack", "remedy"),
+    [(1 / 16, "press"), (3 / 16, "resew"), (1 / 4, "resew"), (1, "strip"), (1.25, "elsewhere")],
+)
+def test_what_to_do_goes_by_how_much_is_missing(lack, remedy):
+    """Common practice: press, resew within a seam allowance, add a strip of up to an inch."""
+    (short,) = below_size([Block("b", SAILBOAT)], 6.5 * INCH, (9.5 + lack) * INCH)
+    assert short.remedy == remedy
+
+
 def test_sizes_no_smaller_than_asked_for():
     """Blocks of 6 1/2 x 9 1/2 in: from 6 x 9 in all widths to 6 1/2, of squares 6 to 6 1/2."""
     blocks, least = [Block("a", SAILBOAT), Block("b", SAILBOAT)], (6 * INCH, 9 * INCH)

@@ -84,6 +84,7 @@ def test_backing_and_batting():
     )  # as wide as it comes, common practice
     assert inches(backing.cloth_mm) == pytest.approx(136)  # two of 68 in, not two of 78 in
     assert backing.panels.working.seams == "horizontal"
+    assert finishing.batting(60 * INCH, 80 * INCH).count == 1
 
 
 def test_wide_backing_is_one_panel():

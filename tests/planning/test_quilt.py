@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from blockcheck.planning.cutting.workings import Joined, Working
 from blockcheck.planning.plan import BlockRecord, Plan
-from blockcheck.planning.quilt import work_out
+from blockcheck.planning.quilt import trims_at, work_out
 from blockcheck.planning.rows.laying import ALTERNATE, HALF, SASHING, TO_SEW, NoOrder, grid
 from blockcheck.planning.rows.seam_matches import half_block_cut
 from blockcheck.report import words
@@ -90,6 +90,16 @@ def test_a_trimmed_block_holds_the_size_that_it_was_trimmed_to():
 def test_a_trimmed_block_off_the_marks_is_taken_as_measured():
     off = record("off", 6.17, 9.17, state="trimmed")
     assert work_out(Plan(), (off,)).size_mm == inches(6.125, 9.125)
+
+
+def test_a_size_that_is_only_looked_at_trims_as_if_it_were_chosen():
+    size = (6.25 * INCH, 9 * INCH)
+    marked = replace(SIX[0], points_mm={"mast": (80.0, 8.0)})
+    looked = trims_at(PLANNED, [marked, *SIX[1:]], size)
+    chosen = work_out(replace(PLANNED, chosen_mm=size), [marked, *SIX[1:]]).trims
+    assert [(t.name, t.fits, t.offcuts, t.cut_points) for t in looked] == [
+        (t.name, t.fits, t.offcuts, t.cut_points) for t in chosen
+    ]
 
 
 def test_a_trimmed_block_gives_at_its_edges_and_needs_no_guard():

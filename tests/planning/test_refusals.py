@@ -21,7 +21,7 @@ from blockcheck.planning.trimming.sewn_seam import seam_allowance_really_sewn
 from blockcheck.planning.trimming.trim_lines import trim
 from blockcheck.units import INCH
 
-SENTENCE = re.compile(r"[A-Z0-9][a-z ].*[a-z%]\.")
+SENTENCE = re.compile(r"""["A-Z0-9][a-z ].*[a-z%]\.""")
 CORNERS = np.array([[0.0, 0.0], [6, 0], [6, 9], [0, 9]]) * INCH
 GULL = Block("Gull", CORNERS)
 ONE, SAME = (("sailboat",),), [[3.0, 3.0], [3.0, 3.0]]
@@ -66,6 +66,7 @@ WITH_A_HINT = {
     "a setting of no name": lambda: design(setting="round"),
     "an order of nothing": lambda: design(repeat=()),
     "rows that do not come out even": lambda: arrange({"a": 165.0, "b": 165.0, "c": 165.0}, 2),
+    "an allowance in words": lambda: cloth.read_allowance("some"),
     "places without blocks": lambda: arrange({"a": 165.0}, [[None, None]]),
 }
 

@@ -19,7 +19,7 @@ from .candidates import (
 )
 from .following import follow_sides
 from .grounds import grounds
-from .judging import BY_HAND, doubtful, explained, judge_unbroken, trusted
+from .judging import BY_HAND, cut_off, doubtful, explained, judge_unbroken, trusted
 from .light import is_light
 from .mat_looks import Mat
 from .printed import Ink, ink_of
@@ -195,6 +195,8 @@ def outline_near(
     corners_mm = plane.mm_from_px(corners_px, CLOTH_MM)
     small = Small.of(rgb, [], mat_segments_px, mat_segments_seen)
     mat = small.mat_around(plane, corners_mm)
+    if mat is None:
+        raise cut_off(doubtful(corners_px))
     lines = _print(rgb, plane, mat_segments_px, mat_segments_seen)
     return _refine(rgb, plane, mat, corners_mm, 4.0, lines, small, by_hand=True)
 

@@ -89,8 +89,10 @@ class Small:
         ok[ok] &= self.cards[i[ok, 1], i[ok, 0]] == 0
         return points_px[ok], i[ok]
 
-    def _learn(self, points_px: np.ndarray) -> Mat:
+    def _learn(self, points_px: np.ndarray) -> Mat | None:
         places, i = self._inside(points_px)
+        if not len(places):
+            return None
         return Mat.learn(self.size, places, self.rgb[i[:, 1], i[:, 0]])
 
     def mat_beside_lines(self) -> Mat | None:
@@ -117,8 +119,8 @@ class Small:
             mat = grown
         return mat
 
-    def mat_around(self, plane: PlaneLike, corners_mm: np.ndarray) -> Mat:
-        """Learn the mat just outside a quadrilateral."""
+    def mat_around(self, plane: PlaneLike, corners_mm: np.ndarray) -> Mat | None:
+        """Learn the mat just outside a quadrilateral; None where none of it is in the photo."""
         middle = corners_mm.mean(0)
         rim = np.vstack([np.linspace(corners_mm[i], corners_mm[(i + 1) % 4], 80) for i in range(4)])
         out = (rim - middle) / np.linalg.norm(rim - middle, axis=1)[:, None]
