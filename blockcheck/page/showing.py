@@ -17,7 +17,7 @@ from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
 from ..report import mark_words, pair_words, rows_words, words
 from . import block_view, forms, rows_view, set_view, sets, trim_view, verifying, work
-from .queue import KEPT, REFUSED, Queue
+from .queue import REFUSED, Queue
 from .shelf import Known, Shelf
 from .sizes import Sizes
 from .wording import on_page
@@ -358,8 +358,8 @@ class Showing:
         """A photo that was refused, to set the corners in by hand."""
         number = query.get("photo", "")
         item = self._queue.item(project, int(number) if number.isdigit() else 0)
-        if item.state == KEPT:
-            raise ProjectError("This photo was measured.", "Go to its block.")
+        if item.state != REFUSED:
+            raise ProjectError("This photo was not refused.", "Go back to the photos.")
         return {
             "title": item.name,
             "item": item,

@@ -20,7 +20,7 @@ from .quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 from .trim_picture import flat_photo, trim_picture
 from .trimmed_words import after_trimming
 
-_PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|×|%)|(?<=[×±]) (?=\d)")
+_PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|yd\b|%|×)|(?<=[×±]) (?=\d)")
 
 
 def report_html(

@@ -238,6 +238,10 @@ def test_all_of_it_by_keyboard_alone(browser, house):
         )  # one key, one step to undo: how fast keys follow is up to the machine
         page.wait_for_selector(".tag.hand")
         assert page.evaluate("() => document.activeElement.dataset.handle") == "corner-2"
+        with kept(house, name) as quilt:  # by ten of the photo's own pixels, however it is scaled
+            first, moved = (e.kept for e in quilt.history("1"))
+            by = moved.measurement.corners_px[2] - first.measurement.corners_px[2]
+        assert by == pytest.approx([-10, 0], abs=0.5)
         press("Control+z")
         page.wait_for_selector(".tag.hand", state="detached")
         press("Control+Shift+z")
