@@ -167,7 +167,7 @@ def cut(project: Path, as_json: bool) -> None:
             )
         )
         return
-    plan, done, lines = quilt.plan, quilt.finish, [words.headline(quilt)]
+    plan, done, lines = quilt.plan, quilt.finish, [cutting_words.headline(quilt)]
     for fabric in quilt.fabrics:
         lines += ["", f"{words.sentence(fabric.name)}:"]
         for piece in fabric.pieces:

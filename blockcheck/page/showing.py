@@ -15,7 +15,7 @@ from ..errors import BlockcheckError, ProjectError
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
-from ..report import mark_words, pair_words, rows_words, words
+from ..report import cutting_words, mark_words, pair_words, rows_words, words
 from . import block_view, forms, rows_view, set_view, sets, trim_view, verifying, work
 from .queue import REFUSED, Queue
 from .shelf import Known, Shelf
@@ -320,7 +320,12 @@ class Showing:
         """What else to cut, with tick boxes, and what can be printed."""
         quilt, _ = await self.worked_out(project)
         ticks = await asyncio.to_thread(self._ticks, project)
-        return {"quilt": quilt, "ticks": ticks, "cutting": await self._cutting(project)}
+        return {
+            "quilt": quilt,
+            "headline": cutting_words.headline(quilt) if quilt.finish else "",
+            "ticks": ticks,
+            "cutting": await self._cutting(project),
+        }
 
     async def _cutting(self, project: str) -> work.Cutting:
         """The layouts and the whole quilt, drawn once for each state of the file."""

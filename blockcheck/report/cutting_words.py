@@ -10,8 +10,17 @@ from ..planning.cutting.cut_list import Fabric
 from ..planning.cutting.packing import Strip
 from ..planning.cutting.pieces import CutPiece
 from ..planning.plan import Plan
+from ..planning.quilt import QuiltPlan
 from . import words
 from .quilt_picture import letters
+
+
+def headline(quilt: QuiltPlan) -> str:
+    """What the set can be trimmed to, and whether the cuts may be made by it."""
+    said = words.headline(quilt)
+    if all(one.size_mm is not None for one in (quilt, *quilt.others)):
+        return said
+    return f"{said} Cuts go by the planned size of what is not measured: do not cut yet."
 
 
 def piece(plan: Plan, one: CutPiece) -> str:

@@ -126,6 +126,7 @@ def cloth_picture(laid: OnCloth, pieces: Sequence[CutPiece], plan: Plan, *, name
     top = 20.0
     svg.add("rect", x=0, y=top, width=wide * scale, height=high * scale, fill=waste, stroke="black")
     named = letters(len(pieces))
+    told, below = "", top
     for strip in laid.strips:
         y, h = top + strip.y_mm * scale, strip.wide_mm * scale
         for p in strip.places:
@@ -148,9 +149,12 @@ def cloth_picture(laid: OnCloth, pieces: Sequence[CutPiece], plan: Plan, *, name
                 pieces[p.shape].name,
             )
         svg.line((0, y + h), (wide * scale + 6, y + h), stroke_width=2)
-        svg.text(
-            wide * scale + 8, y + h / 2 + 4, words.length(plan, strip.wide_mm, fraction=32), 11
-        )
+        said, at = words.length(plan, strip.wide_mm, fraction=32), y + h / 2 + 4
+        if (
+            said != told or at > below
+        ):  # narrow strips of one width are told once, not one over another
+            svg.text(wide * scale + 8, at, said, 11)
+            told, below = said, at + 11
     return str(svg)
 
 

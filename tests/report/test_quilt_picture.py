@@ -2,6 +2,7 @@
 
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pytest
 
 from blockcheck.planning.cutting.cloth import lay_on_cloth, read_cloth
@@ -84,6 +85,15 @@ def test_letters_on_the_cloth_are_named_beside_it():
     for letter, piece in zip("AB", fabric.cloth.pieces, strict=True):
         assert f">{letter}" in drawn
         assert f"{letter} {piece.name}," in " ".join(strips)
+
+
+def test_narrow_strips_of_one_width_are_told_where_there_is_room():
+    pieces = (CutPiece("border", 39 * INCH, INCH, 8, ""),)
+    laid = lay_on_cloth(pieces)
+    root = ET.fromstring(cloth_picture(laid.bolt, laid.pieces, Plan()))
+    told = [float(t.get("y")) for t in root.iter(f"{SVG}text") if t.text == "1 in"]
+    assert 1 < len(told) < len(laid.bolt.strips) == 8
+    assert np.diff(told).min() > 11
 
 
 def test_letters_go_on_after_z():

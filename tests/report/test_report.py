@@ -21,7 +21,7 @@ from blockcheck.planning import quilt as planning
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.trimming.trim_lines import trim
 from blockcheck.project.records import PhotoFile
-from blockcheck.report import drawing, rows_words, words
+from blockcheck.report import cutting_words, drawing, rows_words, words
 from blockcheck.report.html import report_html, write_report
 from blockcheck.report.trim_picture import flat_photo, trim_picture
 from blockcheck.report.trim_sheet import write_trim_sheet
@@ -392,3 +392,10 @@ def test_a_block_s_amounts_in_a_few_signs():
     quilt = work_out(PLAN, SIX)
     third = quilt.trims[2]  # 6.6 x 9.3 in to 6 1/4 x 9 1/8
     assert words.amounts(quilt, third) == ("3/16", "1/16", "3/16", "1/16")
+
+
+def test_cuts_by_a_size_that_is_only_planned_are_not_to_be_made():
+    plan = Plan(planned_mm=(6 * INCH, 9 * INCH), rows=2, blocks_per_row=3)
+    said = cutting_words.headline(work_out(plan, ()))
+    assert said.endswith("do not cut yet.")
+    assert "do not cut" not in cutting_words.headline(work_out(plan, SIX))
