@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from blockcheck.errors import LengthError, ReadingsError
-from blockcheck.measuring.checks import known_size, repeat_photos, verify_photo
+from blockcheck.errors import LengthError, ProfileError, ReadingsError
+from blockcheck.measuring.checks import known_size, profile_of_photos, repeat_photos, verify_photo
 from blockcheck.measuring.together import measure_together
 
 PHOTOS = Path(__file__).resolve().parents[2] / "fixtures" / "photos"
@@ -63,3 +63,12 @@ def test_photos_that_show_nothing_twice_say_why():
     assert "no-reference.jpg" in note
     with pytest.raises(LengthError, match="card side"):
         repeat_photos([both], card_side="1in")
+
+
+def test_photos_that_make_no_profile_each_say_why():
+    photos = [TWO.with_name("no-reference.jpg"), TWO.with_name("gone.jpg")]
+    with pytest.raises(ProfileError) as refused:
+        profile_of_photos(photos)
+    first, second = refused.value.__notes__
+    assert "no-reference.jpg" in first
+    assert "gone.jpg" in second

@@ -250,6 +250,10 @@ def test_a_side_that_is_held_stays_where_its_corners_were_put():
     assert held.by_hand
     assert held.width_mm.u95 > 1  # a corner set by hand: 4 px, 1 sigma
     assert held.height_mm.u95 < 2 * found.height_mm.u95  # the other sides stay as seen
+    left = found.corners_px + np.array([[-20, 0], [0, 0], [0, 0], [-20, 0]])
+    other = opened.measure(left, held=(3,)).blocks[0]
+    assert abs(other.width_mm.value - found.width_mm.value - wider) < 0.2
+    assert abs(other.height_mm.value - found.height_mm.value) < 0.2
     assert result.problems[-1].code == "set_by_hand"
     assert result.problems[-1].level == "warning"
     for words in (result.problems[-1].message, result.problems[-1].hint):

@@ -189,7 +189,7 @@ def test_a_photo_that_cannot_be_measured_is_left_out(around, tmp_path):
 
 
 def test_the_same_photo_twice_is_no_second_photo(around):
-    with pytest.raises(ReadingsError, match="the same photo"):
+    with pytest.raises(ReadingsError, match=r"the same photo as .*\. Take a new photo .*\.$"):
         blockcheck.measure_together([around[0][0]] * 2, card_side="4in")
     with pytest.raises(ReadingsError, match=r"^Measuring together takes .* Name two or more"):
         blockcheck.measure_together(around[0][:1])
