@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 import blockcheck
 from blockcheck.cli import main
@@ -157,6 +158,7 @@ def test_a_photo_of_another_block_is_named_and_left_out(around, other_block):
         said = [p for p in result.problems if p.code == "photo_left_out"]
         assert len(said) == 1
         assert said[0].message.startswith(other_block.name)
+        assert said[0].level == "warning"
         assert {t.path: t.used for t in result.together}[other_block] is False
         off, u95 = errors(result.blocks[0], true)
         assert (np.abs(off) < u95).all()
@@ -167,7 +169,7 @@ def test_two_photos_that_contradict_each_other_are_refused(around, other_block):
     assert not result.ok
     assert result.problems[-1].code == "photos_disagree"
     assert around[0][0].name in result.problems[-1].message
-    assert other_block.name in result.problems[-1].message
+    assert f" cm), {other_block.name} " in result.problems[-1].message
     assert re.fullmatch(r"[A-Z][a-z ].*[a-z]\.", result.problems[-1].hint)
     assert [(t.path, t.used) for t in result.together] == [
         (around[0][0], False),
@@ -206,6 +208,24 @@ def test_one_photo_alone_comes_out_as_by_itself(around):
     there, here = plane.length(*ends), both.length(*ends)
     assert here.value == pytest.approx(there.value, abs=0.02)
     assert here.u == pytest.approx(there.u, rel=0.03)
+
+
+def test_a_phone_held_upright_measures_as_one_held_level(around, tmp_path):
+    """The same pixels, stored as the sensor reads them and turned by EXIF."""
+    turned = []
+    for path in around[0][:2]:
+        with Image.open(path) as level:
+            notes = level.getexif()
+            notes[0x0112] = 6  # turned by 90° clockwise when shown
+            turned.append(tmp_path / path.name)
+            level.rotate(90, expand=True).save(turned[-1], quality=95, exif=notes)
+    there, here = (
+        blockcheck.measure_together(some, card_side="4in").blocks[0]
+        for some in (around[0][:2], turned)
+    )
+    for one, other in ((there.width_mm, here.width_mm), (there.height_mm, here.height_mm)):
+        assert other.value == pytest.approx(one.value, abs=0.2 * one.u95)
+        assert other.u95 == pytest.approx(one.u95, rel=0.1)
 
 
 @pytest.mark.parametrize(("k1", "fits"), [(0.004, True), (-0.06, False)])

@@ -35,6 +35,7 @@ def test_setting_triangles(block, side, corner):
 def test_half_and_quarter_squares():
     """Geometry: + 0.8536 and + 1.2071 in; common practice: + 7/8 and + 1 1/4."""
     half, quarter = triangles.half_square(3 * INCH), triangles.quarter_square(3 * INCH)
+    assert (half.working.times, quarter.working.times) == (1, 2)  # cuts corner to corner
     assert inches(half.exact_mm) == pytest.approx(3.8536, abs=5e-5)
     assert inches(half.trade_mm) == pytest.approx(3.875)
     assert inches(quarter.exact_mm) == pytest.approx(4.2071, abs=5e-5)

@@ -127,6 +127,8 @@ def test_rows_that_are_not_compared_say_of_what():
     framed = replace(PLANNED, frame_mm=(("left", 1.5 * INCH),), rows=2, blocks_per_row=3)
     quilt = work_out(framed, SIX)
     assert "for framed blocks." in quilt.gaps["rows"]
+    narrow = work_out(replace(framed, frame_mm=(("left", 0.5 * INCH),)), SIX)
+    assert narrow.gaps["cuts"].startswith("The frame is no wider")
     # a frame is cut with its seam allowances: an inch wide once it is sewn
     assert quilt.layout.width_mm == pytest.approx(3 * (quilt.size_mm[0] + INCH / 2))
 

@@ -18,6 +18,7 @@ from blockcheck.planning.rows.seam_matches import (
     Piece,
     check_rows,
     half_block_cut,
+    marks_of,
     seam_positions,
 )
 from blockcheck.report import advice_words
@@ -86,6 +87,13 @@ def test_what_is_known_of_one_match_comes_from_the_pieces_since_the_last():
     check = check_rows([row(6.5, 6.5, u=0.3), row(6.5, 6.5, u=0.3, name="boat")])
     assert [m.step_u_mm for m in check.matches] == pytest.approx([0.3 * math.sqrt(2)] * 2)
     assert [(m.down_mm, m.down_u_mm) for m in check.matches] == [(0, 0)] * 2
+
+
+def test_a_centre_is_as_sure_as_the_pieces_before_it_and_half_its_own():
+    """0.3 mm each: the third piece's centre lies after two whole ones and a half."""
+    found = marks_of(row(6.5, 6.5, 6.5, u=0.3), INCH / 4)
+    centre = next(seam for seam, _ in found if seam.name == "centre of sailboat 3")
+    assert centre.u_mm == pytest.approx(0.3 * math.sqrt(2 + 0.25))
 
 
 def test_neighbours_that_meet_need_no_remedy():
