@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
@@ -70,7 +71,7 @@ def change(
             say(f"Block {name} has {'the note: ' + text if text else 'no note'}.")
         if kind is not None:
             quilt.set_kind(name, kind)
-            say(f"Block {name} is a {kind}." if kind else f"Block {name} is of the first kind.")
+            say(f"Block {name} is now of the kind {kind or quilt.plan.kind}.")
         if new_name is not None:
             quilt.rename(name, new_name)
             say(f"Block {name} is called {new_name.strip()} now.")
@@ -84,7 +85,7 @@ def remove(project: Path, name: str) -> None:
     with in_words(), Project.open(project) as quilt:
         quilt.remove(name)
         say(f"Block {name} is removed.")
-        note(f"To bring it back: blockcheck restore {project} {name}")
+        note(f"To bring it back: {shlex.join(['blockcheck', 'restore', str(project), name])}")
 
 
 @command("restore")

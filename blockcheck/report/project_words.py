@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -165,7 +166,7 @@ def block_story(
 def gone(project: Path, removed: Sequence[str], photos: Sequence[PhotoFile]) -> list[str]:
     """Say which blocks were removed and which photos are missing."""
     said = [
-        f"removed: {name} (to bring it back: blockcheck restore {project} {name})"
+        f"removed: {name} (to bring it back: {shlex.join(['blockcheck', 'restore', str(project), name])})"
         for name in removed
     ]
     said += [f"missing photo: {p.path} (its numbers are kept)" for p in photos if p.missing]

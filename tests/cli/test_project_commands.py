@@ -156,3 +156,12 @@ def test_a_photo_taken_sideways_is_asked_about_when_it_is_kept(tmp_path):
     said = run("add", "q", "turned.jpg")
     assert "Is this block sideways?" in said
     assert "--again 1" in said
+
+
+def test_what_is_to_be_typed_is_quoted_where_a_name_has_a_space(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    run("new", "q")
+    (tmp_path / "r.csv").write_text("name,width,height\n4 left,6,9\n")
+    run("import", "q", "r.csv")
+    assert "blockcheck restore q '4 left'" in run("remove", "q", "4 left")
+    assert "restore q.blockcheck '4 left')" in run("list", "q")
