@@ -84,7 +84,8 @@ def gain(quilt: QuiltPlan, table: Sequence[SizeRow], at: int) -> str:
     elif not row.reached:
         said = "No block reaches it."
     else:
-        said = f"{row.reached} of {n} blocks reach it; not {words.names(row.set_aside)}."
+        verb = "reaches" if row.reached == 1 else "reach"
+        said = f"{row.reached} of {n} blocks {verb} it; not {words.names(row.set_aside)}."
     least = table[0]
     more = [
         words.length(quilt.plan, a - b, fraction=32) + word

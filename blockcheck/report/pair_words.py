@@ -19,12 +19,18 @@ def places(quilt: QuiltPlan) -> list[str]:
         half = one.kind in halves
         wanted = quilt.layout.count(f"half of {one.kind}" if half else one.kind) // (1 + half)
         there = len(quilt.pairs) if half else len(one.names)
-        pairs = "pairs of halves" if half else "blocks"
         if there < wanted:
-            said.append(f"{one.kind}: {there} {pairs} measured, the quilt has places for {wanted}.")
+            many = _many(there, half)
+            said.append(f"{one.kind}: {many} measured, the quilt has places for {wanted}.")
         elif there > wanted:
-            said.append(f"{one.kind}: {there - wanted} {pairs} more than the quilt has places for.")
+            many = _many(there - wanted, half)
+            said.append(f"{one.kind}: {many} more than the quilt has places for.")
     return said
+
+
+def _many(count: int, half: bool) -> str:
+    one, more = ("pair of halves", "pairs of halves") if half else ("block", "blocks")
+    return f"{count} {one if count == 1 else more}"
 
 
 def verdict(plan: Plan, pair: Pair) -> str:

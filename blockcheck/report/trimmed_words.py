@@ -31,7 +31,7 @@ def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str
         good = len(checked) - len(off)
         square = any(b.out_of_square_mm is not None for b in checked)
         said.append(
-            f"Trimmed and measured since: {good} of {len(checked)} are "
+            f"Trimmed and measured since: {good} of {len(checked)} {'is' if good == 1 else 'are'} "
             f"{size(plan, *target)}{' and square' if square else ''}."
         )
         said += off

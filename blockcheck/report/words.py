@@ -68,7 +68,9 @@ def headline(quilt: QuiltPlan) -> str:
     short = [t.name for t in quilt.trims if not t.fits]
     if short:
         reach = (
-            f"{n - len(short)} of {n} blocks reach it" if n > len(short) else "no block reaches it"
+            f"{n - len(short)} of {n} blocks {'reaches' if n - len(short) == 1 else 'reach'} it"
+            if n > len(short)
+            else "no block reaches it"
         )
         return f"You chose {target}: {reach}{f', not {names(short)}' if n > len(short) else ''}."
     if quilt.choice.why == "chosen":
@@ -217,7 +219,7 @@ def _size_cells(quilt: QuiltPlan, row: SizeRow) -> tuple[str, str, str]:
     ]
     tag = f" ({', '.join(tags)})" if tags else ""
     without = names(row.set_aside) if 0 < row.reached < n else ""
-    reached = f"{row.reached} of {n} blocks" if row.reached else f"none of {n} blocks"
+    reached = f"{row.reached or 'none'} of {n} block{'s'[: n != 1]}"
     return f"{size(quilt.plan, row.width_mm, row.height_mm)}{tag}", reached, without
 
 

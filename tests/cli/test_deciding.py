@@ -285,3 +285,13 @@ def test_a_block_that_is_large_enough_but_crooked_says_so_in_the_list(tmp_path):
     run("add", path, DEMO / "sailboat-4.jpg", "--name", "Gull")
     listed = re.split("  +", run("list", path).splitlines()[2])
     assert listed[-3:] == ["0 in", "0 in", "not reached: crooked"]
+
+
+def test_one_is_said_as_one(tmp_path):
+    path = tmp_path / "two.blockcheck"
+    run("new", path)
+    (tmp_path / "s.csv").write_text("name,width,height\nA,6,9\nB,6 1/2,9 1/2\n")
+    run("import", path, tmp_path / "s.csv")
+    assert "1 of 2 blocks reaches it, not A." in run("size", path, "--to", "6 1/2 x 9 1/2")
+    run("remove", path, "A")
+    assert "(trim to): 1 of 1 block\n" in run("size", path)

@@ -55,4 +55,4 @@ def test_what_lies_within_its_uncertainty_is_never_called_off():
         height_mm=Estimate(9.1 * INCH, vague), out_of_square_mm=Estimate(3.0, vague),
     )  # fmt: skip
     said = after_trimming(work_out(replace(PLAN, chosen_mm=PLAN.planned_mm), (one,)), (one,))
-    assert said == ("Trimmed and measured since: 1 of 1 are 6 × 9 in and square.",)
+    assert said == ("Trimmed and measured since: 1 of 1 is 6 × 9 in and square.",)
