@@ -54,9 +54,12 @@ _HERE = tuple(
     )
 )
 
+_TYPED = re.compile(r"--\w|blockcheck |the options")  # few sentences: the others are left at once
+
 
 def on_page(text: str) -> str:
     """A sentence, or a template's with its signs escaped, as the page says it."""
-    for said, here in _HERE:
-        text = said.sub(here, text)
+    if _TYPED.search(text):
+        for said, here in _HERE:
+            text = said.sub(here, text)
     return text

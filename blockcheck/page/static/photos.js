@@ -151,7 +151,7 @@ function body(item) {
     rows.push(...item.sizes.map((size, i) => make("p", { class: "size" }, item.sizes.length > 1 ? `${item.blocks[i]}: ${size}` : size)));
     rows.push(...item.said.map((line) => make("p", { class: "hint" }, line)));
     if (item.like) rows.push(question(item));
-    rows.push(make("div", { class: "buttons" }, ...item.blocks.map((name) => link(`block?name=${encodeURIComponent(name)}`, `Look at ${named(name)}`))));
+    rows.push(make("div", { class: "buttons" }, ...item.blocks.map((name) => (item.trimmed ? link(`trim?name=${encodeURIComponent(name)}`, "Is it right?") : link(`block?name=${encodeURIComponent(name)}`, `Look at ${named(name)}`)))));
   }
   return make("div", {}, ...rows);
 }
@@ -231,6 +231,7 @@ events.addEventListener("photo", (e) => {
   const item = JSON.parse(e.data);
   show(item);
   if (item.state === "kept") say([`Kept as ${item.blocks.map(named).join(" and ")}`, ...item.sizes].join(", ") + ".");
+  if (item.state === "kept" && item.trimmed && data.trimmed && item.again === data.again) location.href = `${home}/trim?name=${encodeURIComponent(item.again)}`; // says whether it is right
   if (item.state === "refused") say(`${item.name} could not be measured. ${item.said[0] || ""}`);
   if (item.state === "known") say(`${item.name} is in the project already.`);
 });
