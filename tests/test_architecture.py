@@ -2,6 +2,7 @@
 
 import ast
 import graphlib
+import re
 import sys
 import tomllib
 from pathlib import Path
@@ -138,3 +139,25 @@ def test_every_library_that_is_imported_is_declared():
     }
     used = {t[0] for p in MODULES for t in imports(p)} - sys.stdlib_module_names - {"blockcheck"}
     assert {named.get(u, u).replace("-", "_") for u in used} <= set(declared)
+
+
+def sentences(tree):
+    """Yield the texts of a module that end like sentences, but for docstrings and refusals."""
+    kept = set()
+    for node in ast.walk(tree):
+        refusal = isinstance(node, ast.Call) and ast.unparse(node.func).endswith("Error")
+        hint = isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "_HINT"
+        docstring = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        if refusal or hint or docstring:
+            kept |= {id(n) for n in ast.walk(node)}
+    for node in ast.walk(tree):
+        text = node.value if isinstance(node, ast.Constant) else None
+        if isinstance(text, str) and id(node) not in kept and re.search(r"\w \w.*\.$", text):
+            yield text
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if part_of(p) == "planning"], ids=lambda p: p.stem
+)
+def test_planning_gives_figures_and_reasons_and_no_sentences_but_refusals(path):
+    assert not list(sentences(ast.parse(path.read_text(encoding="utf-8"))))

@@ -66,22 +66,23 @@ def _side(d: Design) -> float:
     side = next(iter(sizes.values()))[0]
     for kind, (w, h) in sizes.items():
         if max(abs(w - side), abs(h - side)) > 0.05:
-            raise PlanError(
-                f"Only squares of one size are set on point; {kind} is {d.said(w)} × {d.said(h)} "
-                "finished.",
-                _to_square(d, kind),
-            )
+            raise _no_square(d, kind, w, h)
     return side
 
 
-def _to_square(d: Design, kind: str) -> str:
-    """Which frame makes a square of a block."""
+def _no_square(d: Design, kind: str, framed_w: float, framed_h: float) -> PlanError:
+    """The failure of a block that is not a square as the others are, with the frame that makes it one."""
     w, h = d.blocks_mm[kind]
     sides = "left and right" if w < h else "top and bottom"
     cut = d.said(abs(h - w) / 2 + 2 * d.seam_mm)
+    make = f"Frame it {sides} with strips cut {cut} wide"
     if abs(h - w) < 0.05:
-        return "Trim them to one size, or choose a straight setting."
-    return f"Frame it {sides} with strips cut {cut} wide, or choose a straight setting."
+        make = "Trim them to one size"
+    return PlanError(
+        f"Only squares of one size are set on point; {kind} is {d.said(framed_w)} × "
+        f"{d.said(framed_h)} finished.",
+        f"{make}, or choose a straight setting.",
+    )
 
 
 def _upright(u: float, v: int, side: float) -> tuple[Point, Point]:
