@@ -144,7 +144,7 @@ class Verifying:
         from ..report.measured_words import gauge_table
 
         with tempfile.TemporaryDirectory(prefix="blockcheck-") as folder:
-            file = Path(folder) / "the table"
+            file = Path(folder) / "The table"
             file.write_bytes(text)
             said = gauge_table(file, gauge_study(read_readings(file))).splitlines()
         return _answer(True, [line.strip() for line in said])

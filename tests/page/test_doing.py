@@ -296,6 +296,7 @@ def test_halves_are_compared(kinds):
         ("trim-sheet.pdf", b"%PDF"),
         ("labels.pdf", b"%PDF"),
         ("card.pdf", b"%PDF"),
+        ("cards.pdf", b"%PDF"),
         ("sheet.pdf", b"%PDF"),
     ],
 )

@@ -64,12 +64,13 @@ def test_a_known_size_is_checked_and_the_answer_kept(served, checked, tmp_path):
     shown = [plain(text for _, text in table["rows"]) for table in answer["tables"]]
     assert shown == [list(row[1:]) for row in verified(alone, "in")]
     doubt = "do not cut by these photos"
-    assert doubt in checked.get(f"{PATH}/plan").text
+    for view in ("plan", "trim", "cut"):
+        assert doubt in checked.get(f"{PATH}/{view}").text
     with quilt(served) as one:
         (check,) = one.checks()
         assert (check.verdict, check.path.is_file(), one.blocks()) == ("does not agree", True, ())
         one.add_check(check.known_mm, check.measured, "agrees")
-    assert doubt not in checked.get(f"{PATH}/plan").text
+    assert doubt not in checked.get(f"{PATH}/trim").text
     shown = checked.get(f"{PATH}/verify.json").json()["made"]
     assert [c["good"] for c in shown] == [True, False]
     assert checked.get(f"{PATH}/photos.json").json()["items"] == []  # none is taken for a block
