@@ -25,7 +25,7 @@ from .pictures import Pictures
 from .shelf import Shelf
 from .wording import on_page
 
-ALIKE, DISTINCT = 0.9, 0.05  # correlation of two photos of one block, and more than of others
+ALIKE, DISTINCT = 0.98, 0.02  # correlation of two photos of one block, and more than of others
 WAITING, MEASURING, KEPT, REFUSED, KNOWN = "waiting", "measuring", "kept", "refused", "known"
 
 
