@@ -68,7 +68,14 @@ async function one(file) {
     sending -= 1;
     if (waiting.length) one(waiting.shift());
     tell();
+    back();
   }
+}
+
+/** Back to the trimmed block once its photo is kept: there it is said whether it is right. */
+function back() {
+  const done = [...known.values()].some((i) => i.state === "kept" && i.trimmed && i.again === data.again && !earlier.has(i.id));
+  if (done && data.trimmed && !sending) location.href = `${home}/trim?name=${encodeURIComponent(data.again)}`;
 }
 
 function preview(file, place) {
@@ -221,17 +228,19 @@ document.getElementById("table")?.addEventListener("change", async (event) => {
 addEventListener("beforeunload", (e) => { if (sending) e.preventDefault(); });
 
 data.items.slice().reverse().forEach(show);
+const earlier = new Set(known.keys()); // photos of an earlier visit
 const events = new EventSource(`${home}/events`);
 events.addEventListener("photos", (e) => {
   const items = JSON.parse(e.data);
   for (const id of known.keys()) if (!items.some((i) => i.id === id)) { document.getElementById(`photo-${id}`)?.remove(); known.delete(id); }
   items.reverse().forEach((item) => { if (JSON.stringify(known.get(item.id)) !== JSON.stringify(item)) show(item); });
+  back();
 });
 events.addEventListener("photo", (e) => {
   const item = JSON.parse(e.data);
   show(item);
   if (item.state === "kept") say([`Kept as ${item.blocks.map(named).join(" and ")}`, ...item.sizes].join(", ") + ".");
-  if (item.state === "kept" && item.trimmed && data.trimmed && item.again === data.again) location.href = `${home}/trim?name=${encodeURIComponent(item.again)}`; // says whether it is right
+  back();
   if (item.state === "refused") say(`${item.name} could not be measured. ${item.said[0] || ""}`);
   if (item.state === "known") say(`${item.name} is in the project already.`);
 });
