@@ -28,9 +28,10 @@ class Choice:
     Attributes
     ----------
     size_mm : (float, float)
-    why : {"chosen", "planned", "points", "largest"}
+    why : {"chosen", "planned", "points", "largest", "tied"}
         Chosen by the quilter; planned and reached by all; the one that keeps every marked point
-        where the first would cut some off; the largest that all reach, no larger than planned.
+        where the first would cut some off; the largest that all reach, no larger than planned;
+        the size of another kind that the setting makes this one share.
     table : tuple of SizeRow
         The largest common size and larger ones up to the planned one, with the chosen one.
     limits : tuple of Limit
@@ -48,6 +49,8 @@ class Choice:
         size does not really, or the other way round (JCGM 106, 8.2).
     may_reach : mapping of str to float
         For each block of `below` the probability that it reaches the planned size all the same.
+    chosen_for : str
+        For "tied": the kind that the quilter chose the size for; empty where it is the smallest.
     """
 
     size_mm: Size
@@ -60,6 +63,7 @@ class Choice:
     trims: tuple[TrimPlan, ...] = ()
     doubts: Mapping[str, float] = field(default_factory=dict)
     may_reach: Mapping[str, float] = field(default_factory=dict)
+    chosen_for: str = ""
 
 
 def choose(plan: Plan, used: Sequence[BlockRecord], cloth: Sequence[Block]) -> Choice:

@@ -87,7 +87,7 @@ def tie(
         kind: (_joined(c.size_mm[0], plan) if kind in halves else c.size_mm[0], c.size_mm[1])
         for kind, c in choices.items()
     }
-    wanted = dict(place)
+    wanted, chosen_for = dict(place), dict.fromkeys(place, "")
     stands = [k for k in (plan.kind, *(k.name for k in plan.kinds)) if plan.of_kind(k).chosen_mm]
     for side, groups in enumerate(tied(plan)):
         for group in groups:
@@ -95,9 +95,11 @@ def tie(
             if len(there) < 2:
                 continue
             least = min(place[k][side] for k in there)
-            for kind in [k for k in stands if k in there][:1]:
-                least = place[kind][side]
+            ruling = next((k for k in stands if k in there), "")
+            if ruling:
+                least = place[ruling][side]
             for kind in there:
+                chosen_for[kind] = chosen_for[kind] or ruling
                 if place[kind][side] - least > 2 * plan.seam_mm:
                     raise _untrimmable(plan, kind, there, side)
                 width, height = wanted[kind]
@@ -109,7 +111,7 @@ def tie(
             continue
         own = replace(plan.of_kind(kind), chosen_mm=size)
         again = choose(own, used[kind], [cloth(b, own) for b in used[kind]])
-        result[kind] = replace(again, why="tied")
+        result[kind] = replace(again, why="tied", chosen_for=chosen_for[kind])
     return result
 
 

@@ -149,6 +149,7 @@ def work_out(plan: Plan, blocks: Sequence[BlockRecord]) -> QuiltPlan:
             kind: replace(one, choice=found.get(kind), gaps={**one.gaps, **gaps})
             for kind, one in each.items()
         }
+    each = {kind: replace(one, unmarked=_unmarked(one, kinds[kind])) for kind, one in each.items()}
     first = each.pop(plan.kind)
     gaps = dict(first.gaps)
     rows = None
@@ -198,7 +199,6 @@ def _sizes(plan: Plan, used: Sequence[BlockRecord], aside: tuple[str, ...]) -> Q
         uncertain=tuple(
             b.name for b in used if max(b.width_mm.u95, b.height_mm.u95) > 2 * CERTAIN_MM
         ),
-        unmarked=() if choice is None else _unmarked(plan, used, choice),
         seams=seams,
         gaps=gaps,
     )
@@ -320,15 +320,16 @@ def _cloth(record: BlockRecord, plan: Plan) -> Block:
     return record.cloth(plan)
 
 
-def _unmarked(plan: Plan, used: Sequence[BlockRecord], choice: Choice) -> tuple[str, ...]:
+def _unmarked(quilt: QuiltPlan, used: Sequence[BlockRecord]) -> tuple[str, ...]:
     """Blocks without marked points that are trimmed nearer to them than a seam allowance.
 
     The plan has its points one seam allowance inside the planned size, and they lie in the
     middle of the block; without a plan nothing is known of them.
     """
-    if plan.planned_mm is None:
+    planned, size = quilt.plan.planned_mm, quilt.size_mm
+    if planned is None or size is None:
         return ()
-    inside = max(p - mm for p, mm in zip(plan.planned_mm, choice.size_mm, strict=True)) / 2
+    inside = max(p - mm for p, mm in zip(planned, size, strict=True)) / 2
     if inside <= NEAR_SEAM_MM:
         return ()
     return tuple(b.name for b in used if not b.points_mm and b.state != "trimmed")

@@ -102,7 +102,7 @@ class _Page:
             target = f"Trim to {words.size(plan, *quilt.size_mm)}"
             y = self._write([target], _BOLD, 14, x, y - 2)
         with c.marked("P"):
-            for line in words.label_lines(quilt, trim):
+            for line in trim_words.label_lines(plan, trim):
                 y = self._write([line], _PLAIN, self._size(line, _PLAIN, 13, room), x, y)
         left = int((y - (self.height - _HEAD - (k // _ACROSS + 1) * self.tall) - 6) // 12.6)
         doubts = simpleSplit(known(" ".join(trim_words.problems(plan, trim))), _BOLD, 10.5, room)

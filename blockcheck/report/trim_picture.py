@@ -14,7 +14,7 @@ from ..planning.trimming.offcuts import Offcut
 from ..planning.trimming.trim_lines import TrimPlan
 from ..project.records import PhotoFile
 from ..vision.photo import read_photo
-from . import words
+from . import trim_words, words
 from .drawing import Svg, hatch, put
 
 LONG_SIDE_PX = 1000
@@ -168,7 +168,7 @@ def _amounts(
 ) -> None:
     """Write what falls off one side at its two ends, outside the picture from `low` to `high`."""
     for value, end in ((cut.first_mm, 0.18), (cut.second_mm, 0.82)):
-        text = words.amount(plan, value)
+        text = trim_words.amount(plan, value)
         lines = [text.removesuffix(" short")] + ["short"] * text.endswith(" short")
         x, y = low + end * (high - low)
         anchor = "middle"

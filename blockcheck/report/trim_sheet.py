@@ -220,7 +220,9 @@ class _Sheet:
         c, size = self.canvas, 14
         c.setFont(_PLAIN, size)
         for cut in trim.offcuts:
-            first, second = (words.amount(quilt.plan, v) for v in (cut.first_mm, cut.second_mm))
+            first, second = (
+                trim_words.amount(quilt.plan, v) for v in (cut.first_mm, cut.second_mm)
+            )
             if cut.side in ("top", "bottom"):
                 at = y0 + h + 5 if cut.side == "top" else y0 - size - 1
                 apart = max(

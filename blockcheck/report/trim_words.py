@@ -55,6 +55,56 @@ def bulges(cut: Offcut) -> bool:
     return sticks_out(cut) and max(cut.first_mm, cut.second_mm) < SEEN_MM
 
 
+def amount(plan: Plan, mm: float) -> str:
+    """Write what falls off an edge: ``1/8 in``, ``nothing``, or ``1/32 in short``."""
+    text = _plain(plan, abs(mm))
+    if text == _plain(plan, 0.0):
+        return "nothing"
+    return f"{text} short" if mm < 0 else text
+
+
+def amounts(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
+    """What to trim off right, top, left and bottom, in a few signs for a table."""
+    found = []
+    by_side = {o.side: o for o in trim.offcuts}
+    for side in ("right", "top", "left", "bottom"):
+        cut = by_side[side]
+        ends = [
+            _plain(plan, abs(mm)).removesuffix(f" {plan.unit}")
+            + (" short" if mm <= -SEEN_MM else "")
+            for mm in (cut.first_mm, cut.second_mm)
+        ]
+        if not sticks_out(cut) and min(cut.first_mm, cut.second_mm) > -SEEN_MM:
+            found.append("–")
+        else:
+            middle = _plain(plan, cut.most_mm).removesuffix(f" {plan.unit}")
+            ends = [f"{middle} in the middle"] if bulges(cut) else ends
+            found.append(ends[0] if len(set(ends)) == 1 else " to ".join(ends))
+    return tuple(found)
+
+
+def label_lines(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
+    """What to trim, on a label: a line for each side that sticks out, in the order of work."""
+    if trim.nothing_to_trim:
+        return ("No trimming needed.",)
+    by_side, said = {o.side: o for o in trim.offcuts}, []
+    for side in ("right", "top", "left", "bottom"):
+        cut = by_side[side]
+        if not sticks_out(cut):
+            continue
+        ends = ("left", "right") if side in ("top", "bottom") else ("top", "bottom")
+        first, second = (amount(plan, mm) for mm in (cut.first_mm, cut.second_mm))
+        along = f"{first} at the {ends[0]}, {second} at the {ends[1]}"
+        if bulges(cut):
+            along = f"{amount(plan, cut.most_mm)} in the middle"
+        said.append(f"{side}: {first if first == second and not bulges(cut) else along}")
+    return tuple(said) or ("Nothing sticks out.",)
+
+
+def _plain(plan: Plan, mm: float) -> str:
+    return format_length(mm, unit=plan.unit, fraction=plan.fraction)
+
+
 def _fine(plan: Plan, mm: float) -> str:
     return format_length(mm, unit=plan.unit, fraction=32)
 

@@ -9,7 +9,7 @@ from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.common_size import SizeRow
 from ..planning.trimming.shortage import Missing
-from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan, sticks_out
+from ..planning.trimming.trim_lines import SEEN_MM, TrimPlan
 from ..uncertainty import Estimate
 from ..units import format_length, format_size, format_uncertainty
 from . import advice_words
@@ -20,7 +20,6 @@ from .phrases import RULER_FIRST as RULER_FIRST
 from .phrases import names as names
 from .phrases import percent as percent
 from .phrases import sentence as sentence
-from .trim_words import bulges
 from .working_words import working as working
 
 AIM = {"width": "wide", "height": "high"}
@@ -47,14 +46,6 @@ def signed(plan: Plan, mm: float) -> str:
     return format_length(mm, unit=plan.unit, fraction=32, sign=True)
 
 
-def amount(plan: Plan, mm: float) -> str:
-    """Write what falls off an edge: ``1/8 in``, ``nothing``, or ``1/32 in short``."""
-    text = length(plan, abs(mm))
-    if text == length(plan, 0.0):
-        return "nothing"
-    return f"{text} short" if mm < 0 else text
-
-
 def headline(quilt: QuiltPlan) -> str:
     """Say in a sentence what the set can be trimmed to."""
     if quilt.size_mm is None:
@@ -63,8 +54,6 @@ def headline(quilt: QuiltPlan) -> str:
     who = {1: f"The one block, {called(quilt.names[0])},", 2: "Both blocks"}.get(
         n, f"All {n} blocks"
     )
-    if quilt.choice is None or quilt.choice.why not in ("planned", "chosen"):
-        return f"{who} can be trimmed to {target}."
     short = [t.name for t in quilt.trims if not t.fits]
     if short:
         reach = (
@@ -72,7 +61,10 @@ def headline(quilt: QuiltPlan) -> str:
             if n > len(short)
             else "no block reaches it"
         )
-        return f"You chose {target}: {reach}{f', not {names(short)}' if n > len(short) else ''}."
+        without = f", not {names(short)}" if n > len(short) else ""
+        return f"{_asked(quilt, target)}: {reach}{without}."
+    if quilt.choice is None or quilt.choice.why not in ("planned", "chosen"):
+        return f"{who} can be trimmed to {target}."
     if quilt.choice.why == "chosen":
         return f"{who} can be trimmed to the {target} that you chose."
     if all(t.nothing_to_trim for t in quilt.trims):
@@ -82,6 +74,18 @@ def headline(quilt: QuiltPlan) -> str:
         verb, it = ("reaches", "it sticks") if n == 1 else ("reach", "they stick")
         return f"{who} {verb} the planned {target}: trim only where {it} out."
     return f"{who} can be trimmed to the planned {target}."
+
+
+def _asked(quilt: QuiltPlan, target: str) -> str:
+    """Where a size comes from that not every block reaches."""
+    choice = quilt.choice
+    if choice is None or choice.why not in ("chosen", "tied"):
+        return f"Trim to {target}"
+    if choice.why == "chosen":
+        return f"You chose {target}"
+    if choice.chosen_for:
+        return f"You chose {target} for the kind {choice.chosen_for}"
+    return f"The setting asks for {target}"
 
 
 def reasons(quilt: QuiltPlan) -> tuple[str, ...]:
@@ -116,7 +120,10 @@ def _why(quilt: QuiltPlan, choice: Choice) -> list[str]:
             f"At {size(plan, *first)}, points of {names(losing)} would be cut off. At this size "
             "every marked point keeps its seam allowance."
         )
-    if choice.why == "chosen" and choice.largest_mm not in (None, choice.size_mm):
+    told = choice.why == "chosen" or (
+        choice.why == "tied" and any(not t.fits for t in choice.trims)
+    )
+    if told and choice.largest_mm not in (None, choice.size_mm):
         said.append(
             f"The largest size that every block reaches is {size(plan, *choice.largest_mm or ())}."
         )
@@ -291,44 +298,6 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
     if plan.nothing_to_trim:
         return f": no trimming needed{given}"
     return f": trim only where it sticks out{given}" if plan.some_sides_only else given
-
-
-def amounts(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
-    """What to trim off right, top, left and bottom, in a few signs for a table."""
-    found = []
-    by_side = {o.side: o for o in trim.offcuts}
-    for side in ("right", "top", "left", "bottom"):
-        cut = by_side[side]
-        ends = [
-            length(quilt.plan, abs(mm)).removesuffix(f" {quilt.plan.unit}")
-            + (" short" if mm <= -SEEN_MM else "")
-            for mm in (cut.first_mm, cut.second_mm)
-        ]
-        if not sticks_out(cut) and min(cut.first_mm, cut.second_mm) > -SEEN_MM:
-            found.append("–")
-        else:
-            middle = length(quilt.plan, cut.most_mm).removesuffix(f" {quilt.plan.unit}")
-            ends = [f"{middle} in the middle"] if bulges(cut) else ends
-            found.append(ends[0] if len(set(ends)) == 1 else " to ".join(ends))
-    return tuple(found)
-
-
-def label_lines(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
-    """What to trim, on a label: a line for each side that sticks out, in the order of work."""
-    if trim.nothing_to_trim:
-        return ("No trimming needed.",)
-    by_side, said = {o.side: o for o in trim.offcuts}, []
-    for side in ("right", "top", "left", "bottom"):
-        cut = by_side[side]
-        if not sticks_out(cut):
-            continue
-        ends = ("left", "right") if side in ("top", "bottom") else ("top", "bottom")
-        first, second = (amount(quilt.plan, mm) for mm in (cut.first_mm, cut.second_mm))
-        along = f"{first} at the {ends[0]}, {second} at the {ends[1]}"
-        if bulges(cut):
-            along = f"{amount(quilt.plan, cut.most_mm)} in the middle"
-        said.append(f"{side}: {first if first == second and not bulges(cut) else along}")
-    return tuple(said) or ("Nothing sticks out.",)
 
 
 def trim_note(quilt: QuiltPlan, trim: TrimPlan) -> str:

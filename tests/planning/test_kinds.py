@@ -71,6 +71,16 @@ def test_what_was_chosen_for_a_further_kind_stands_where_it_ties_the_first():
     found = work_out(plan(light, rows=1, blocks_per_row=2), blocks)
     assert size(found) == size(found.others[0]) == (5.5, 8.875)
     assert (found.choice.why, found.others[0].choice.why) == ("tied", "chosen")
+    assert found.choice.chosen_for == "lighthouse"
+
+
+def test_whether_points_may_be_cut_off_is_asked_of_the_size_that_is_tied():
+    blocks = [block("s1", 5.75, 9), block("l1", 6, 9, "lighthouse")]
+    light = replace(LIGHT, chosen_mm=(6 * INCH, 9 * INCH))
+    found = work_out(plan(light, rows=1, blocks_per_row=2), blocks)
+    assert (size(found), found.unmarked) == ((6, 9), ())
+    smaller = work_out(plan(LIGHT, rows=1, blocks_per_row=2), blocks)
+    assert (size(smaller.others[0]), smaller.others[0].unmarked) == ((5.75, 9), ("l1",))
 
 
 def test_halves_are_tied_to_the_block_that_they_make():

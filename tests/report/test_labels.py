@@ -9,7 +9,7 @@ import pytest
 from blockcheck.errors import PlanError
 from blockcheck.planning.plan import Plan
 from blockcheck.planning.quilt import work_out
-from blockcheck.report import words
+from blockcheck.report import trim_words
 from blockcheck.report.labels import write_labels
 from blockcheck.report.rows_words import places
 from tests.report.test_report import PLAN, SIX, pdf_text
@@ -45,16 +45,16 @@ def test_places_count_half_and_alternate_blocks_but_not_sashing():
 def test_a_label_says_only_what_is_cut():
     quilt = work_out(PLAN, SIX)
     assert any(t.nothing_to_trim for t in quilt.trims)
-    assert sum(len(words.label_lines(quilt, t)) > 1 for t in quilt.trims) > 1
+    assert sum(len(trim_words.label_lines(quilt.plan, t)) > 1 for t in quilt.trims) > 1
     for trim in quilt.trims:
-        said = words.label_lines(quilt, trim)
+        said = trim_words.label_lines(quilt.plan, trim)
         if trim.nothing_to_trim:
             assert said == ("No trimming needed.",)
             continue
         assert [line.partition(":")[0] for line in said] == [
             side
             for side in ("right", "top", "left", "bottom")
-            if any(o.side == side and words.sticks_out(o) for o in trim.offcuts)
+            if any(o.side == side and trim_words.sticks_out(o) for o in trim.offcuts)
         ]
 
 

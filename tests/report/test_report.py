@@ -21,7 +21,7 @@ from blockcheck.planning import quilt as planning
 from blockcheck.planning.plan import BlockRecord, Plan
 from blockcheck.planning.trimming.trim_lines import trim
 from blockcheck.project.records import PhotoFile
-from blockcheck.report import cutting_words, drawing, rows_words, words
+from blockcheck.report import cutting_words, drawing, rows_words, trim_words, words
 from blockcheck.report.html import report_html, write_report
 from blockcheck.report.trim_picture import flat_photo, trim_picture
 from blockcheck.report.trim_sheet import write_trim_sheet
@@ -391,7 +391,7 @@ def test_of_many_blocks_an_overview_comes_first_and_the_rest_is_folded():
 def test_a_block_s_amounts_in_a_few_signs():
     quilt = work_out(PLAN, SIX)
     third = quilt.trims[2]  # 6.6 x 9.3 in to 6 1/4 x 9 1/8
-    assert words.amounts(quilt, third) == ("3/16", "1/16", "3/16", "1/16")
+    assert trim_words.amounts(quilt.plan, third) == ("3/16", "1/16", "3/16", "1/16")
 
 
 def test_cuts_by_a_size_that_is_only_planned_are_not_to_be_made():
