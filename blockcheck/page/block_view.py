@@ -13,6 +13,7 @@ from ..planning.plan import BlockRecord, Plan
 from ..project import Event, Kept
 from ..report import words
 from ..report.html import unbroken
+from ..report.measured_words import as_fine
 from ..report.screen_picture import on_photo
 from ..uncertainty import Estimate
 from ..units import format_exact, format_uncertainty
@@ -84,7 +85,8 @@ def sizes(plan: Plan, block: BlockRecord, kept: Any) -> list[Shown]:
         rows += [
             row(f"{side.capitalize()} side", e) for side, e in zip(SIDES, m.sides_mm, strict=True)
         ]
-        rows.append(row("Largest bow", max(m.bow_mm, key=lambda e: e.value)))
+        bow = max(m.bow_mm, key=lambda e: e.value)
+        rows.append(row("Largest bow off a straight line", bow) | {"size": as_fine(bow, plan.unit)})
         square = m.out_of_square_mm
         rows.append(row("Out of square", replace(square, value=abs(square.value))))
     return rows

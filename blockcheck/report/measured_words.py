@@ -22,6 +22,7 @@ SIDEWAYS = (
     "Is this block sideways? Its width and height fit the plan the other way around. Turn the "
     "photo, or take another with the block the right way up."
 )
+BOW = "the most that the edge departs from its best straight line"
 CHANCE_ONLY = (
     "Repeated photos show random error only. An error that they all share, such as a card printed too "
     "small, is found by: blockcheck verify."
@@ -105,9 +106,9 @@ def _by_itself(taken: Taken, style: Style) -> str:
 
 
 def _block_lines(b: Measurement, style: Style) -> list[str]:
-    def row(name: str, e: Estimate) -> str:
+    def row(name: str, e: Estimate, written: str = "") -> str:
         sure = format_uncertainty(e.u95, unit=style.unit)
-        return f"  {name:<15s}{style.length(e.value):>12s}   ± {sure}"
+        return f"  {name:<15s}{written or style.length(e.value):>12s}   ± {sure}"
 
     lines = [row("width", b.width_mm), row("height", b.height_mm)]
     lines += [row(f"{name} side", e) for name, e in zip(SIDES, b.sides_mm, strict=True)]
@@ -117,8 +118,8 @@ def _block_lines(b: Measurement, style: Style) -> list[str]:
         row("out of square", Estimate(abs(square.value), square.budget))
         + f"   (worst corner, {CORNERS[worst]}: {b.angles_deg[worst].value:.1f}°)"
     )
-    bow = max(range(4), key=lambda k: b.bow_mm[k].value)
-    lines.append(row("largest bow", b.bow_mm[bow]) + f"   ({SIDES[bow]} side)")
+    side, bow = max(zip(SIDES, b.bow_mm, strict=True), key=lambda one: one[1].value)
+    lines.append(row("largest bow", bow, as_fine(bow, style.unit)) + f"   ({side} side, {BOW})")
     if style.planned is not None:
         lines += _fit_lines(b, style.planned, style)
     if style.budget:
@@ -129,6 +130,11 @@ def _block_lines(b: Measurement, style: Style) -> list[str]:
                 for t in e.budget
             ]
     return lines
+
+
+def as_fine(e: Estimate, unit: str) -> str:
+    """Write a small length to the digits of its ±, which a fraction of an inch would hide."""
+    return format_exact(e.value, unit=unit, digits=2 if unit == "cm" else 3)
 
 
 def _fit_lines(b: Measurement, planned: tuple[float, float], style: Style) -> list[str]:

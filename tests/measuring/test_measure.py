@@ -37,6 +37,15 @@ def measured():
     }
 
 
+@pytest.mark.parametrize(("unit", "per"), [("in", 25.4), ("cm", 10.0)])
+def test_a_bow_is_written_as_finely_as_its_uncertainty(measured, unit, per):
+    for result in measured.values():
+        said = photo_table(result, Style(unit=unit))
+        value, u95 = map(float, re.search(r"largest bow +([\d.]+) \w+ +± ([\d.]+)", said).groups())
+        bow = max(result.blocks[0].bow_mm, key=lambda e: e.value)
+        assert abs(value - bow.value / per) <= u95 / 2
+
+
 def test_every_demo_block_is_measured_within_a_thirty_second_of_an_inch(measured):
     for name, result in measured.items():
         assert result.ok, (name, result.problems)
