@@ -10,10 +10,10 @@ from typing import Any
 import click
 
 from ..errors import PlanError
-from ..planning.plan import Plan
+from ..planning.plan import Plan, usual_in
 from ..project import Project
 from ..report import project_words as words
-from ..units import INCH, format_length, parse_length, parse_size
+from ..units import format_length, parse_length, parse_size
 from . import setting_options
 from .command import command
 from .options import PLANNED, PROJECT, REFERENCES, file_type, target, together, told
@@ -53,13 +53,6 @@ COUNTS = {
 }
 NONE = "none"
 _DEFAULTS = {f.name: f.default for f in fields(Plan)}
-# round values of each unit: common practice
-_USUAL = {
-    "step_mm": {"in": INCH / 8, "cm": 1.0},
-    "seam_mm": {"in": INCH / 4, "cm": 6.0},
-    "tolerance_mm": {"in": INCH / 8, "cm": 3.0},
-    "fabric_width_mm": {"in": 40 * INCH, "cm": 1000.0},
-}
 
 
 def plan_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -168,11 +161,7 @@ def changed(plan: Plan, given: dict[str, Any]) -> Plan:
         For an option that cannot be read.
     """
     unit = given["unit"] or plan.unit
-    new: dict[str, Any] = {"unit": unit}
-    if unit != plan.unit:  # what is as usual in one unit becomes what is usual in the other
-        for field, usual in _USUAL.items():
-            if field == "step_mm" or getattr(plan, field) == usual[plan.unit]:
-                new[field] = usual[unit]
+    new: dict[str, Any] = {"unit": unit, **usual_in(plan, unit)}
     for option, field in (("planned", "planned_mm"), ("trim_to", "chosen_mm")):
         if text := given[option]:
             new[field] = None if text == NONE else parse_size(text, unit)

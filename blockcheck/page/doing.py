@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import numpy as np
 from ..errors import ProjectError
 from ..files import sha256_of
 from ..measuring.results import PhotoResult
-from ..planning.plan import BlockRecord, Plan
+from ..planning.plan import BlockRecord, Plan, usual_in
 from ..project.records import settings_from, settings_in
 from ..report import words
 from ..settings import Settings
@@ -71,8 +72,8 @@ class Doing:
                 self._shelf.create(EXAMPLE, plan)
             return EXAMPLE
         unit = "cm" if given.get("unit") == "cm" else "in"
-        step = INCH / 8 if unit == "in" else 1.0
-        return self._shelf.create(str(given.get("name", "")), Plan(unit=unit, step_mm=step))
+        plan = replace(Plan(unit=unit), **usual_in(Plan(), unit))
+        return self._shelf.create(str(given.get("name", "")), plan)
 
     async def example(self, project: str) -> None:
         """Put the six example photos into a project that is still empty."""

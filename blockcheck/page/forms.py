@@ -10,11 +10,10 @@ from ..errors import PlanError
 from ..planning.cutting.cloth import read_allowance
 from ..planning.cutting.cut_list import PARTS
 from ..planning.layouts.design import ALTERNATE
-from ..planning.plan import Kind, Plan
-from ..units import INCH, format_exact, format_length, parse_length, parse_size
+from ..planning.plan import Kind, Plan, usual_in
+from ..units import format_exact, format_length, parse_length, parse_size
 from .entries import GROUPS, KIND, KINDS, ORDER, Entry
 
-MARKS_MM = {"in": INCH / 8, "cm": 1.0}
 SIDES = ("top", "right", "bottom", "left")
 _DEFAULTS = {f.name: f.default for f in (*fields(Kind), *fields(Plan))}
 Filled = list[tuple[Entry, str]]
@@ -158,8 +157,7 @@ def read(plan: Plan, given: Mapping[str, Any]) -> Plan:
     unit = str(given.get("unit", plan.unit))
     simple = (*(e for _, group in GROUPS for e in group), KINDS, ORDER)
     new = _changes(plan, simple, given, plan.unit, unit)
-    if new.get("unit", plan.unit) != plan.unit:
-        new["step_mm"] = MARKS_MM.get(unit, plan.step_mm)  # the other ruler's lines
+    new = {**usual_in(plan, new.get("unit", plan.unit)), **new}
     if new.get("planned_mm", plan.planned_mm) != plan.planned_mm:
         new.setdefault("chosen_mm", None)  # it was chosen for another plan
     if "kind" in new and "repeat" not in new:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -204,6 +205,26 @@ class Plan:
             return replace(self, chosen_mm=size_mm)
         kinds = (replace(k, chosen_mm=size_mm) if k.name == kind else k for k in self.kinds)
         return replace(self, kinds=tuple(kinds))
+
+
+# round values of each unit: common practice
+_USUAL = {
+    "step_mm": {"in": INCH / 8, "cm": 1.0},
+    "seam_mm": {"in": INCH / 4, "cm": 6.0},
+    "tolerance_mm": {"in": INCH / 8, "cm": 3.0},
+    "fabric_width_mm": {"in": 40 * INCH, "cm": 1000.0},
+}
+
+
+def usual_in(plan: Plan, unit: str) -> dict[str, Any]:
+    """Fields that change with the unit: what is as usual in one becomes what is in the other."""
+    if unit == plan.unit:
+        return {}
+    return {
+        field: usual[unit]
+        for field, usual in _USUAL.items()
+        if field == "step_mm" or getattr(plan, field) == usual[plan.unit]
+    }
 
 
 def called(name: str) -> str:

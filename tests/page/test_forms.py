@@ -98,6 +98,14 @@ def test_entries_are_read_in_the_plans_unit_and_taken_away_when_empty():
     assert (metric.sashing_cut_mm, metric.step_mm) == (40.0, 1.0)
 
 
+def test_another_unit_brings_its_usual_lengths_as_on_the_command_line():
+    """What was said stays as it is; what is as usual becomes what is usual in the other unit."""
+    metric = read(Plan(), {"unit": "cm"})
+    assert (metric.seam_mm, metric.tolerance_mm, metric.fabric_width_mm) == (6.0, 3.0, 1000.0)
+    again = read(replace(metric, seam_mm=8.0), {"unit": "in"})
+    assert (again.seam_mm, again.tolerance_mm, again.fabric_width_mm) == (8.0, INCH / 8, 40 * INCH)
+
+
 def test_borders_on_some_sides_only_are_read():
     plan = read(Plan(), {"borders_mm": "2 in; top 1 in, bottom 1 in"})
     assert plan.borders_mm == (2 * INCH, (("top", INCH), ("bottom", INCH)))
