@@ -70,12 +70,9 @@ def rows(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> Shown:
 def suggested(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
     """The order that meets better than the present one; none if there is none."""
     laid, plan = quilt.rows, quilt.plan
-    if laid is None or laid.arrangement is None:
-        return []
-    if laid.arrangement.worst_mm >= laid.check.worst_mm - plan.tolerance_mm / 8:
-        return []
+    better = laid.better(plan.tolerance_mm / 8) if laid else None
     own = {called(b.name): b.name for b in blocks}
-    return [own[name] for row in laid.arrangement.rows for name in row if name in own]
+    return [own[name] for row in better.rows for name in row if name in own] if better else []
 
 
 def _kind(said: str, name: str | None) -> str:

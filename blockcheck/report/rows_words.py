@@ -67,11 +67,13 @@ def seam_match(quilt: QuiltPlan, rows: Rows, one: SeamMatch) -> str:
     """Say which seams fail to match, by how much, and what to ease."""
     off = length(quilt.plan, abs(one.step_mm))
     first, second = (
-        f"{_seam(name)} in {line(rows)} {r + 1}"
-        for r, name in zip(one.rows, one.names, strict=True)
+        f"the end of {line(rows)} {r + 1}" if end else f"{_seam(name)} in {line(rows)} {r + 1}"
+        for r, name, end in zip(one.rows, one.names, one.ends, strict=True)
     )
+    start = "" if one.first else "with the seams before them matched, "
     doubt = ", too close to call" if one.meets == "too close to call" else ""
-    return f"{sentence(first)} and {second} are {off} apart{doubt}. {remedy(quilt.plan, one.remedy)}".rstrip()
+    said = f"{start}{first} and {second} are {off} apart{doubt}."
+    return f"{sentence(said)} {remedy(quilt.plan, one.remedy)}".rstrip()
 
 
 def _seam(name: str) -> str:
@@ -119,7 +121,8 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
         )
         others = any(p.name in UNNAMED for row in rows.pieces for p in row)
         beside = ", next to pieces cut to go with them" if others else ""
-        said.append(f"As the blocks measure now{beside}, {now}")
+        worst = sentence(_at_worst(quilt, rows, rows.check))
+        said.append(f"As the blocks measure now{beside}, {now} {worst}.")
         target = size(plan, *quilt.size_mm)
         said.append(f"Once the blocks are trimmed to {target}, {after}")
         if rows.trimmed.missing or rows.trimmed.uneven:
@@ -143,15 +146,14 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
     if rows.left_over:
         said.append(f"There is no place left for {names(rows.left_over)}.")
     if rows.arrangement is not None:
-        worst, before = rows.arrangement.worst_mm, rows.check.worst_mm
-        if worst < before - plan.tolerance_mm / 8:
+        if better := rows.better(plan.tolerance_mm / 8):
             order = "; ".join(
                 f"{line(rows)} {i}: " + ", ".join(name for name in row if name != SASHING)
-                for i, row in enumerate(rows.arrangement.rows, 1)
+                for i, row in enumerate(better.rows, 1)
             )
             said.append(
-                f"Untrimmed, the rows meet better in this order, off by {length(plan, worst)} at "
-                f"worst instead of {length(plan, before)}: {order}."
+                f"Untrimmed, the rows meet better in another order, in which "
+                f"{_at_worst(quilt, rows, better.check)}: {order}."
             )
         elif rows.arrangement.method.startswith("exact"):
             said.append("No other order of the blocks meets better.")
@@ -160,6 +162,18 @@ def rows_verdict(quilt: QuiltPlan) -> tuple[str, ...]:
     elif rows.check.matches:
         said.append(no_order(rows))
     return tuple(said)
+
+
+def _at_worst(quilt: QuiltPlan, rows: Rows, check: RowsCheck) -> str:
+    """How far the worst seam match and the worst neighbours are off, as a part of a sentence."""
+    edge = "height" if rows.along == "width" else "width"
+    worst = []
+    if check.matches:
+        worst.append(f"the worst seam match is {length(quilt.plan, check.worst_step_mm)} off")
+    if check.sides:
+        side = length(quilt.plan, check.worst_side_mm)
+        worst.append(f"neighbours differ in {edge} by up to {side}")
+    return " and ".join(worst)
 
 
 def _how_they_meet(quilt: QuiltPlan, rows: Rows, check: RowsCheck) -> str:

@@ -64,6 +64,13 @@ class Rows:
     to_sew: int
     left_over: tuple[str, ...]
 
+    def better(self, least_mm: float) -> Arrangement | None:
+        """The order of the blocks that meets better by more than this; None if there is none."""
+        found = self.arrangement
+        if found is None or found.worst_mm >= self.check.worst_mm - least_mm:
+            return None
+        return found
+
     def count(self, name: str) -> int:
         """How many pieces of a name there are."""
         return sum(p.name == name for line in self.pieces for p in line)

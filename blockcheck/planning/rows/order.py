@@ -15,6 +15,7 @@ from ..solver import milp
 from .seam_matches import QUARTER, Array, Piece, RowsCheck, check_rows, marks_of, meeting_marks
 
 _LOOKED_AT = 150_000  # exchanges times misses in one round, for time
+_DRIFT = 1e-6  # of two orders whose worst steps are alike, the one whose rows drift apart less
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,7 @@ class Arrangement:
     rows : tuple of tuple of str
         The pieces' names, row by row.
     worst_mm : float
-        Worst mismatch along the rows from their start, or of corners across them.
+        Worst step of a seam match along the rows, or of corners across them: `check.worst_mm`.
     method : str
         "exact: ..." where the best is proved, else how it was looked for.
     check : RowsCheck
@@ -53,8 +54,8 @@ def arrange(
 ) -> Arrangement:
     """Spread blocks over rows so that the worst mismatch is smallest.
 
-    The mismatch counts at every seam match of neighbouring rows, from the rows' start, and
-    between neighbours in a row. Up to eight
+    What counts is what the check of the rows judges: the step of every seam match from the one
+    before, and neighbours in a row; where these are alike, the mismatch from the rows' start. Up to eight
     blocks all orders are tried. Up to 24, SciPy's `milp` (HiGHS branch and cut) proves the best
     or stops at its time; beyond that blocks of like size go one above the other and pairs are
     exchanged while that helps. `method` says which.
@@ -94,20 +95,21 @@ def arrange(
     middle = None
     if across is not None:
         middle = float(across.mean()) if across_planned_mm is None else across_planned_mm
-    shares, fixed, start = _mismatch(rows, planned, middle, seam_mm)
+    misses, start = _misses(rows, planned, middle, seam_mm)
     beyond = np.zeros(n) if across is None or middle is None else across - middle
     excess = np.column_stack([size - planned, beyond])
     if n <= 8:
         orders = np.array(list(itertools.permutations(range(n))))
-        order = orders[int(_worst(excess[orders], shares, fixed).argmin())]
+        order = orders[int(misses.cost(excess[orders]).argmin())]
         method = "exact: all orders tried"
     else:
-        order = _exchange(excess, shares, fixed, start)
+        order = _exchange(excess, misses, start)
         method = "like sizes stacked, then pairs exchanged"
-        if n <= 24 and len(fixed):
-            solved, proved = _milp(excess, shares, fixed, time_limit_s)
+        if n <= 24 and len(misses.fixed):
+            solved, proved = _milp(excess, misses.shares, misses.fixed, time_limit_s)
             if solved is not None:
-                a, b = _worst(excess[[order, solved]], shares, fixed)
+                solved = _exchange(excess, misses, np.argsort(solved))
+                a, b = misses.cost(excess[[order, solved]])
                 order = solved if b < a - 1e-9 else order
                 if proved:
                     method = "exact: SciPy milp (HiGHS)"
@@ -128,29 +130,55 @@ def arrange(
     laid = [[next(waiting) if piece is None else piece for piece in row] for row in rows]
     check = check_rows(laid, seam_mm=seam_mm, tolerance_mm=tolerance_mm)
     words = tuple(tuple(p.name for p in row) for row in laid)
-    return Arrangement(words, float(_worst(excess[order][None], shares, fixed)[0]), method, check)
+    return Arrangement(words, check.worst_mm, method, check)
 
 
-def _mismatch(
-    rows: Sequence[Sequence[Piece | None]], planned: float, across: float | None, seam_mm: float
-) -> tuple[Array, Array, NDArray[np.int_]]:
-    """Each miss as shares (misses, 2 × places) of the blocks' excess, and a fixed part.
+@dataclass(frozen=True, eq=False)
+class _Misses:
+    """What an order misses by, each as shares (misses, 2 × places) of the blocks' excess.
 
     The first half of the shares is of what a block is too long along the row, the second across.
-    Also the places in an order in which blocks sorted by size come to lie above their like.
+    `fixed` is the part that no order changes. `drift` and `drift_fixed` are the mismatches from
+    the rows' start.
     """
+
+    shares: Array
+    fixed: Array
+    drift: Array
+    drift_fixed: Array
+
+    def cost(self, excess: Array) -> Array:
+        """Worst miss of each order, and a trace of its worst drift; `excess` is (orders, places, 2)."""
+        flat = np.concatenate([excess[..., 0], excess[..., 1]], axis=1)
+        return self.of(flat @ self.shares.T + self.fixed, flat @ self.drift.T + self.drift_fixed)
+
+    def of(self, missed: Array, drifted: Array) -> Array:
+        """Cost of misses and drifts along the last axis."""
+        worst, drift = (np.abs(a).max(axis=-1, initial=0.0) for a in (missed, drifted))
+        return np.asarray(worst + _DRIFT * drift)
+
+
+def _misses(
+    rows: Sequence[Sequence[Piece | None]], planned: float, across: float | None, seam_mm: float
+) -> tuple[_Misses, NDArray[np.int_]]:
+    """Every miss, and the places in an order in which blocks sorted by size lie above their like."""
     open_piece = Piece("", planned, planned, 0.0, across)
     filled = [[open_piece if p is None else p for p in row] for row in rows]
     open_ = [np.array([p is None for p in row]) for row in rows]
     first = np.cumsum([0] + [int(o.sum()) for o in open_])
-    shares, fixed = [], []
+    shares, fixed, drift, drift_fixed = [], [], [], []
     for r, (upper, lower) in enumerate(itertools.pairwise(filled)):
+        before, before_fixed = np.zeros(2 * first[-1]), 0.0
         for a, sa, b, sb in meeting_marks(upper, lower, seam_mm):
             line = np.zeros(2 * first[-1])
             line[first[r] : first[r + 1]] = -sa[open_[r]]
             line[first[r + 1] : first[r + 2]] = sb[open_[r + 1]]
-            shares.append(line)
-            fixed.append(b.position_mm - a.position_mm)
+            off = b.position_mm - a.position_mm
+            shares.append(line - before)
+            fixed.append(off - before_fixed)
+            drift.append(line)
+            drift_fixed.append(off)
+            before, before_fixed = line, off
     for r, row in enumerate(filled):
         place = first[-1] + first[r] + np.cumsum(open_[r]) - 1
         for i, (left, right) in enumerate(itertools.pairwise(row)):
@@ -171,35 +199,29 @@ def _mismatch(
     columns = {x: i for i, x in enumerate(sorted({x for x, _ in at}))}
     keys = [(columns[x], -r if columns[x] % 2 else r) for x, r in at]
     order = np.array(sorted(range(len(keys)), key=keys.__getitem__))
-    return np.array(shares).reshape(-1, 2 * first[-1]), np.array(fixed), order
+    each = [np.array(lines).reshape(-1, 2 * first[-1]) for lines in (shares, drift)]
+    return _Misses(each[0], np.array(fixed), each[1], np.array(drift_fixed)), order
 
 
-def _worst(excess: Array, shares: Array, fixed: Array) -> Array:
-    """Worst mismatch of each order; `excess` is (orders, places, 2)."""
-    if not len(fixed):
-        return np.zeros(len(excess))
-    flat = np.concatenate([excess[..., 0], excess[..., 1]], axis=1)
-    return np.asarray(np.abs(flat @ shares.T + fixed).max(axis=1))
-
-
-def _exchange(
-    excess: Array, shares: Array, fixed: Array, places: NDArray[np.int_]
-) -> NDArray[np.int_]:
-    """Sorted blocks over the places in turn, then the best exchange of two while that helps."""
+def _exchange(excess: Array, misses: _Misses, places: NDArray[np.int_]) -> NDArray[np.int_]:
+    """Blocks over the places in turn, then the best exchange of two while that helps."""
     order = np.empty(len(excess), dtype=int)
     order[places] = np.arange(len(excess))
-    if not len(fixed):
+    n, count = len(excess), len(misses.fixed)
+    if not count:
         return order
-    n = len(excess)
     i, j = np.triu_indices(n, 1)
-    i, j = (z[:: max(1, len(z) * len(fixed) // _LOOKED_AT)] for z in (i, j))
+    i, j = (z[:: max(1, len(z) * count // _LOOKED_AT)] for z in (i, j))
+    shares = np.vstack([misses.shares, misses.drift])
+    fixed = np.append(misses.fixed, misses.drift_fixed)
     along, across = (part[:, i] - part[:, j] for part in (shares[:, :n], shares[:, n:]))
     for _ in range(30):
         now = shares @ excess[order].T.ravel() + fixed
         gain = excess[order[j]] - excess[order[i]]
-        worst = np.abs(now[:, None] + gain[:, 0] * along + gain[:, 1] * across).max(axis=0)
-        k = int(worst.argmin())
-        if worst[k] >= np.abs(now).max() - 1e-9:
+        then = (now[:, None] + gain[:, 0] * along + gain[:, 1] * across).T
+        cost = misses.of(then[:, :count], then[:, count:])
+        k = int(cost.argmin())
+        if cost[k] >= misses.of(now[:count], now[count:]) - 1e-9:
             break
         order[[i[k], j[k]]] = order[[j[k], i[k]]]
     return order

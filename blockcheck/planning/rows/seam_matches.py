@@ -95,6 +95,10 @@ class SeamMatch:
         Whether the corners (step and down) and the total lie within the tolerance.
     remedy : Remedy, optional
         What to ease along the rows.
+    first : bool
+        Whether no seam match lies between it and the rows' start.
+    ends : (bool, bool)
+        Whether a mark is the end of its row, where no piece follows.
     """
 
     rows: tuple[int, int]
@@ -109,6 +113,8 @@ class SeamMatch:
     meets: str
     adds_up: str
     remedy: Remedy | None
+    first: bool
+    ends: tuple[bool, bool]
 
     @property
     def apart_mm(self) -> float:
@@ -152,15 +158,21 @@ class RowsCheck:
     sides : tuple of SideMatch
     flagged : tuple of str
         Pieces that will not line up along the rows.
-    worst_mm : float
-        Greatest mismatch along the rows from their start, or of corners across them.
+    worst_step_mm, worst_side_mm : float
+        Greatest step of a seam match, greatest difference of neighbours' edges.
     """
 
     lengths_mm: tuple[float, ...]
     matches: tuple[SeamMatch, ...]
     sides: tuple[SideMatch, ...]
     flagged: tuple[str, ...]
-    worst_mm: float
+    worst_step_mm: float
+    worst_side_mm: float
+
+    @property
+    def worst_mm(self) -> float:
+        """How far corners that should meet lie apart at worst, along the rows or across them."""
+        return max(self.worst_step_mm, self.worst_side_mm / 2)
 
     @property
     def missing(self) -> tuple[SeamMatch, ...]:
@@ -254,9 +266,9 @@ def check_rows(
     lengths = tuple(
         s[-1].position_mm if (s := seam_positions(row, seam_mm)) else 0.0 for row in rows
     )
-    worst = max((abs(m.total_mm) for m in matches), default=0.0)
-    worst = max(worst, max((abs(s.difference_mm) / 2 for s in sides), default=0.0))
-    return RowsCheck(lengths, tuple(matches), tuple(sides), tuple(flagged), worst)
+    step = max((abs(m.step_mm) for m in matches), default=0.0)
+    side = max((abs(s.difference_mm) for s in sides), default=0.0)
+    return RowsCheck(lengths, tuple(matches), tuple(sides), tuple(flagged), step, side)
 
 
 @dataclass(frozen=True, eq=False)
@@ -288,7 +300,8 @@ class _Joined:
         before, shares_before = 0.0, (np.zeros(len(upper)), np.zeros(len(lower)))
         u = tuple(np.array([p.u_mm for p in row]) for row in (upper, lower))
         start = held = 0.0  # held: the mismatch at the last match that was eased or pinned
-        found, flagged = [], []
+        found: list[SeamMatch] = []
+        flagged: list[str] = []
         for a, sa, b, sb in meeting_marks(upper, lower, self.seam_mm):
             total = b.position_mm - a.position_mm
             step = total - before
@@ -323,6 +336,8 @@ class _Joined:
                     meets,
                     adds_up,
                     remedy,
+                    not found,
+                    (bool(sa.all() and sa[-1] == 1), bool(sb.all() and sb[-1] == 1)),
                 )
             )
             before, shares_before, start = total, (sa, sb), a.planned_mm
