@@ -11,10 +11,10 @@ import click
 
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
+from ..planning.trimming.trim_lines import TrimPlan
 from ..project import Project
 from ..project.plans import check_plan
-from ..report import advice_words, cutting_words, rows_words, trim_words, words
-from ..report.trimmed_words import after_trimming
+from ..report import advice_words, cutting_words, rows_words, trimmed_words, words
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
@@ -78,7 +78,7 @@ def _size(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> list[str]:
         )
     if "seams" in quilt.gaps:
         lines.append(words.gap(quilt, "seams"))
-    return [*lines, *after_trimming(quilt, blocks), *words.how_sure(quilt, blocks)]
+    return [*lines, *trimmed_words.after_trimming(quilt, blocks), *words.how_sure(quilt, blocks)]
 
 
 @command("trim")
@@ -103,8 +103,9 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
         for one in (quilt, *quilt.others)
     ]
     if as_json:
-        others = {q.kind: {"size_mm": q.size_mm, "trims": some} for q, some in kinds[1:]}
-        say(to_json("trim", size_mm=quilt.size_mm, trims=kinds[0][1], others=others))
+        told = [(q, [_trim_parts(q, t) for t in some]) for q, some in kinds]
+        others = {q.kind: {"size_mm": q.size_mm, "trims": some} for q, some in told[1:]}
+        say(to_json("trim", size_mm=quilt.size_mm, trims=told[0][1], others=others))
         return
     lines: list[str] = []
     for one, chosen in kinds:
@@ -113,12 +114,22 @@ def trim(project: Path, names: tuple[str, ...], as_json: bool) -> None:
             lines.append(f"Trim to {words.size(one.plan, *one.size_mm)}{of}.")
         for block in chosen:
             name = words.sentence(called(block.name))
-            lines += ["", f"{name}{words.trim_state(one, block)}"]
-            lines += [f"  {problem}" for problem in trim_words.problems(one.plan, block)]
-            steps = trim_words.instructions(one.plan, block)
+            lines += ["", f"{name}{trimmed_words.state(one, block)}"]
+            lines += [f"  {problem}" for problem in trimmed_words.problems(one, block)]
+            steps = [line for _, line in trimmed_words.steps(one, block)]
             lines += [f"  {i}. {words.sentence(step)}" for i, step in enumerate(steps, start=1)]
     _say(lines)
     note(f"\n{words.RULER_FIRST} {words.CAUTION}")
+
+
+def _trim_parts(quilt: QuiltPlan, trim: TrimPlan) -> dict[str, Any]:
+    """What is told as JSON of one block's trim lines, and whether they are still to be cut."""
+    since = trimmed_words.verdict(quilt, trim.name)
+    return vars(trim) | {
+        "state": "measured" if since is None else "trimmed",
+        "to_cut": trimmed_words.to_cut(quilt, trim.name),
+        "since": since and since.state,
+    }
 
 
 @command("rows")

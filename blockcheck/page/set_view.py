@@ -14,6 +14,7 @@ from ..planning.trimming.rectangles import axes
 from ..planning.trimming.trim_lines import TrimPlan
 from ..report import words
 from ..report.html import unbroken
+from ..report.trimmed_words import UNCHECKED
 from .wording import on_page
 
 ENLARGED = 8.0  # how much more crooked than it is an edge is drawn, for a sixteenth to be seen
@@ -102,6 +103,8 @@ def gain(quilt: QuiltPlan, table: Sequence[SizeRow], at: int) -> str:
 
 def _state(quilt: QuiltPlan, block: BlockRecord, trim: TrimPlan) -> str:
     """A block's state at the size, in words."""
+    if block.state == "trimmed" and not block.checked:
+        return f"{words.sentence(UNCHECKED)}."
     said = words.trim_state(quilt, trim).lstrip(":; ")
     if said:
         return words.sentence(said) + "."

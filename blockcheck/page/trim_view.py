@@ -10,9 +10,7 @@ from markupsafe import Markup
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from ..report import trim_words, words
-from ..report.trimmed_words import faults
-from .block_view import give_or_take, size
+from ..report import trimmed_words, words
 
 Shown = dict[str, Any]
 SAME_MM = 25.4 / 16  # a cut that moved by less is the same cut, and stays ticked
@@ -31,7 +29,7 @@ def trim(
     assert quilt.size_mm is not None
     plan, here = quilt.plan, names.index(one.name)
     steps = []
-    for kind, line in trim_words.steps(plan, one):
+    for kind, line in trimmed_words.steps(quilt, one):
         what = cut_key(one, kind)
         steps.append({"said": words.sentence(line), "what": what, "done": what in ticks})
     return {
@@ -39,9 +37,9 @@ def trim(
         "quilt": quilt,
         "block": block,
         "size": words.size(plan, *quilt.size_mm),
-        "said": words.sentence(words.trim_state(quilt, one).lstrip(":; ")),
+        "said": words.sentence(trimmed_words.state(quilt, one).lstrip(":; ")),
         "trim": one,
-        "problems": trim_words.problems(plan, one),
+        "problems": trimmed_words.problems(quilt, one),
         "steps": steps,
         "drawing": drawing,
         "before": names[here - 1] if here else None,
@@ -49,7 +47,8 @@ def trim(
         "number": here + 1,
         "count": len(names),
         "left": left,
-        "checked": checked(quilt, block),
+        "checked": trimmed_words.verdict(quilt, one.name),
+        "cuts": trimmed_words.to_cut(quilt, one.name),
         "gap": None,
         "data": {"name": one.name, "after": names[here + 1] if here + 1 < len(names) else None},
     }
@@ -69,23 +68,3 @@ def cut_key(one: TrimPlan, kind: str) -> str:
     amounts = [round(mm / SAME_MM) for o in off for mm in (o.first_mm, o.second_mm)]
     size = f"{laid.width_mm:.1f}x{laid.height_mm:.1f}"
     return " ".join(["trim", kind, size, *map(str, amounts), one.name])
-
-
-def checked(quilt: QuiltPlan, block: BlockRecord) -> Shown | None:
-    """Whether a trimmed block came out right, as the report judges it; None while not trimmed."""
-    plan, target = quilt.plan, quilt.size_mm
-    if block.state != "trimmed" or target is None:
-        return None
-    if not block.checked:
-        said = "One photo says whether it came out right."
-        return {"right": False, "title": "Trimmed, and not measured since.", "said": [said]}
-    both = block.width_mm, block.height_mm
-    told = [f"It measures {size(plan, *both)} {give_or_take(plan, *both)}."]
-    found = faults(plan, block, target)
-    if found:
-        told.append(f"It is {' and '.join(found)}.")
-    elif max(e.u95 for e in both) > 2 * plan.give_mm:
-        told.append("That is too unsure to tell: lay the ruler on it.")
-    else:
-        return {"right": True, "title": "It is right.", "said": told}
-    return {"right": False, "title": "Not yet right.", "said": told}

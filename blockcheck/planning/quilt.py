@@ -54,6 +54,9 @@ class QuiltPlan:
     plan : Plan
     names, set_aside : tuple of str
         The blocks that count, and those set aside.
+    trimmed : mapping of str to BlockRecord
+        Of the blocks that count, those that are trimmed: nothing is cut from them again before
+        they are measured again.
     choice : Choice or None
         The size to trim to and all that goes with it; None where there is none.
     uncertain : tuple of str
@@ -85,6 +88,7 @@ class QuiltPlan:
     plan: Plan
     names: tuple[str, ...] = ()
     set_aside: tuple[str, ...] = ()
+    trimmed: Mapping[str, BlockRecord] = field(default_factory=dict)
     choice: Choice | None = None
     uncertain: tuple[str, ...] = ()
     unmarked: tuple[str, ...] = ()
@@ -195,6 +199,7 @@ def _sizes(plan: Plan, used: Sequence[BlockRecord], aside: tuple[str, ...]) -> Q
         plan,
         names=tuple(b.name for b in used),
         set_aside=aside,
+        trimmed={b.name: b for b in used if b.state == "trimmed"},
         choice=choice,
         uncertain=tuple(
             b.name for b in used if max(b.width_mm.u95, b.height_mm.u95) > 2 * CERTAIN_MM

@@ -15,10 +15,9 @@ from ..files import write_whole
 from ..planning.plan import BlockRecord
 from ..planning.quilt import QuiltPlan
 from ..project.records import PhotoFile
-from . import advice_words, cutting_words, drawing, pair_words, rows_words, trim_words, words
+from . import advice_words, cutting_words, drawing, pair_words, rows_words, trimmed_words, words
 from .quilt_picture import cloth_picture, key_of_quilt, quilt_picture
 from .trim_picture import flat_photo, trim_picture
-from .trimmed_words import after_trimming
 
 _PARTED = re.compile(r"(?<=\d) (?=\d+/\d+ |in\b|cm\b|yd\b|%|×)|(?<=[×±]) (?=\d)")
 
@@ -64,7 +63,7 @@ def report_html(
         q=quilt,
         words=words,
         advice=advice_words,
-        trim_words=trim_words,
+        trimmed=trimmed_words,
         rows_words=rows_words,
         cutting_words=cutting_words,
         pair_words=pair_words,
@@ -107,7 +106,7 @@ def _part(
         "of": f": {quilt.kind}" if kinds > 1 else "",
         "trims": trims,
         "undrawn": undrawn,
-        "after": after_trimming(quilt, blocks),
+        "after": trimmed_words.after_trimming(quilt, blocks),
         "how_sure": words.how_sure(quilt, blocks),
         "plots": [
             Markup(drawing.measured_sizes(quilt, list(blocks), dimension))

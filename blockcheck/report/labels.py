@@ -9,7 +9,7 @@ from reportlab.lib.utils import simpleSplit
 
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import trim_words, words
+from . import trimmed_words, words
 from .phrases import SHORT_CAUTION
 from .rows_words import places
 from .tagged_pdf import TaggedCanvas, pages
@@ -102,10 +102,12 @@ class _Page:
             target = f"Trim to {words.size(plan, *quilt.size_mm)}"
             y = self._write([target], _BOLD, 14, x, y - 2)
         with c.marked("P"):
-            for line in trim_words.label_lines(plan, trim):
+            for line in trimmed_words.label_lines(quilt, trim):
                 y = self._write([line], _PLAIN, self._size(line, _PLAIN, 13, room), x, y)
         left = int((y - (self.height - _HEAD - (k // _ACROSS + 1) * self.tall) - 6) // 12.6)
-        doubts = simpleSplit(known(" ".join(trim_words.problems(plan, trim))), _BOLD, 10.5, room)
+        doubts = simpleSplit(
+            known(" ".join(trimmed_words.problems(quilt, trim))), _BOLD, 10.5, room
+        )
         if len(doubts) > left:
             doubts = ["More about this block is in the report."]
         if doubts:

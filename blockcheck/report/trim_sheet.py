@@ -11,7 +11,7 @@ from ..errors import BlockcheckError, PlanError
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import cutting_words, trim_words, words
+from . import cutting_words, trimmed_words, words
 from .card_sheet import PAPERS_MM
 from .tagged_pdf import TaggedCanvas, pages
 
@@ -182,8 +182,10 @@ class _Sheet:
         tall: float,
     ) -> None:
         c = self.canvas
-        leave = ("No trimming needed.",) if trim.nothing_to_trim else ()
-        said = known(" ".join((*leave, *trim_words.problems(quilt.plan, trim))))
+        done, cuts = trimmed_words.verdict(quilt, trim.name), trimmed_words.to_cut(quilt, trim.name)
+        leave = [f"{words.sentence(done.state)}."] if done else []
+        leave += ["No trimming needed."] if cuts and trim.nothing_to_trim else []
+        said = known(" ".join((*leave, *trimmed_words.problems(quilt, trim))))
         problems = simpleSplit(said, _BOLD, 10, wide - 16)[:3]
         low = y + 12 * len(problems) + 24  # feet of the frame's lowest line
         room_w, room_h = wide - 128, y + tall - low - 50
@@ -195,11 +197,11 @@ class _Sheet:
             c.rect(x, y + tall - 17, 13, 13)
         with c.marked("H2"):
             self._name(words.sentence(name), x + 20, y + tall - 16, wide - 30)
-        steps = trim_words.instructions(quilt.plan, trim)
+        steps = [line for _, line in trimmed_words.steps(quilt, trim)] or leave
         with c.marked("Figure", f"{words.sentence(name)}: {'; '.join(steps)}"):
             c.setLineWidth(2.5)
             c.rect(x0, y0, w, h)
-            if not leave:  # what is left on would read as a cut
+            if cuts and not trim.nothing_to_trim:  # what is left on would read as a cut
                 self._amounts(quilt, trim, x0, y0, w, h)
         if problems:
             with c.marked("P"):

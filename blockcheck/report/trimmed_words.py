@@ -1,15 +1,100 @@
-"""The sentences about blocks that are trimmed: are they the size, are they square, how alike."""
+"""The sentences about blocks that are trimmed: are they the size, is anything still to be cut."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..planning.plan import BlockRecord, Plan, called
 from ..planning.quilt import QuiltPlan
+from ..planning.trimming.trim_lines import TrimPlan
+from ..units import format_uncertainty
+from . import trim_words, words
 from .phrases import names, sentence
 from .words import length, size
+
+UNCHECKED = "trimmed; photograph it again to check"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is known of a block since it was trimmed.
+
+    Attributes
+    ----------
+    right : bool
+        Whether it measures as the size to trim to, and square.
+    cuts : bool
+        Whether trim lines are to be told: only where a measurement since shows what is off.
+    state : str
+        In a few words.
+    measured : str
+        Its size as measured since; empty where it was not.
+    """
+
+    right: bool
+    cuts: bool
+    state: str
+    measured: str = ""
+
+
+def verdict(quilt: QuiltPlan, name: str) -> Verdict | None:
+    """Judge a trimmed block by what was measured since; None for one that is not trimmed."""
+    plan, target, block = quilt.plan, quilt.size_mm, quilt.trimmed.get(name)
+    if block is None or target is None:
+        return None
+    if not block.checked:
+        return Verdict(False, False, UNCHECKED)
+    both = block.width_mm, block.height_mm
+    worst = max(e.u95 for e in both)
+    told = f"{size(plan, *(e.value for e in both))} ± {format_uncertainty(worst, unit=plan.unit)}"
+    if found := faults(plan, block, target):
+        return Verdict(False, True, f"trimmed, and still {' and '.join(found)}", told)
+    if worst > 2 * plan.give_mm:
+        return Verdict(False, False, "trimmed; too unsure to tell, lay the ruler on it", told)
+    return Verdict(True, False, "trimmed, and right", told)
+
+
+def to_cut(quilt: QuiltPlan, name: str) -> bool:
+    """Whether a block's trim lines are to be told."""
+    found = verdict(quilt, name)
+    return found is None or found.cuts
+
+
+def state(quilt: QuiltPlan, trim: TrimPlan) -> str:
+    """As `words.trim_state`, and of a trimmed block what is known since."""
+    found = verdict(quilt, trim.name)
+    return words.trim_state(quilt, trim) if found is None else f": {found.state}"
+
+
+def note(quilt: QuiltPlan, trim: TrimPlan) -> str:
+    """As `words.trim_note`, for a table."""
+    found = verdict(quilt, trim.name)
+    return words.trim_note(quilt, trim) if found is None else found.state
+
+
+def steps(quilt: QuiltPlan, trim: TrimPlan) -> tuple[tuple[str, str], ...]:
+    """As `trim_words.steps`; none for a block that nothing is to be cut from."""
+    return trim_words.steps(quilt.plan, trim) if to_cut(quilt, trim.name) else ()
+
+
+def problems(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
+    """As `trim_words.problems`, of trim lines that are to be cut."""
+    return trim_words.problems(quilt.plan, trim) if to_cut(quilt, trim.name) else ()
+
+
+def amounts(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
+    """As `trim_words.amounts`, for a table."""
+    return trim_words.amounts(quilt.plan, trim) if to_cut(quilt, trim.name) else ("–",) * 4
+
+
+def label_lines(quilt: QuiltPlan, trim: TrimPlan) -> tuple[str, ...]:
+    """As `trim_words.label_lines`, and of a trimmed block what is known since."""
+    found = verdict(quilt, trim.name)
+    said = () if found is None else (f"{sentence(found.state)}.",)
+    return (*said, *trim_words.label_lines(quilt.plan, trim)) if to_cut(quilt, trim.name) else said
 
 
 def after_trimming(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]:

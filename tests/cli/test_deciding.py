@@ -1,5 +1,6 @@
 """The commands that say what to trim and cut, on a project measured with a ruler and by photo."""
 
+import json
 import re
 from pathlib import Path
 
@@ -245,6 +246,11 @@ def test_what_is_trimmed_and_not_measured_since_is_named(project):
     run("change", project, "SB-1", "--state", "trimmed")
     said = run("size", project)
     assert "Trimmed but not measured since: SB-1." in said
+    said = run("trim", project, "SB-1")
+    assert "SB-1: trimmed; photograph it again to check" in said
+    assert "edge" not in said.split("SB-1")[1].split("Measure")[0]
+    (one,) = json.loads(run("trim", project, "SB-1", "--json"))["trims"]
+    assert (one["state"], one["to_cut"]) == ("trimmed", False)
 
 
 def test_a_piece_without_a_name_has_its_article_and_equal_pieces_are_counted(project):

@@ -163,13 +163,13 @@ def test_a_trimmed_block_is_judged_by_a_photo_taken_since(deeds, quilt):
         picture.point(lambda v: v * 0.96).save(out, "JPEG", quality=94, exif=picture.getexif())
     assert do(deeds, "choose", row=0).status_code == 200
     assert do(deeds, "state", name="1", state="trimmed").status_code == 200
-    assert verdict() == "Trimmed, and not measured since."
+    assert verdict() == "Trimmed; photograph it again to check."
     send(deeds, out.getvalue(), "since.jpg", "&again=1&trimmed=yes")
-    assert verdict() == "Not yet right."  # nothing was cut
+    assert verdict().startswith("Trimmed, and still ")  # nothing was cut
     block = next(b for b in quilt.blocks() if b.name == "1")
     size = f"{block.width_mm.value / INCH:.2f} x {block.height_mm.value / INCH:.2f}"
     assert do(deeds, "plan", entries={"chosen_mm": size}).status_code == 200
-    assert verdict() == "It is right."
+    assert verdict() == "Trimmed, and right."
     for of in ("plan", "plan", "1", "1"):
         assert do(deeds, "undo", of=of).status_code == 200
     assert next(b for b in quilt.blocks() if b.name == "1").state == "measured"

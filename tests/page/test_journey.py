@@ -211,7 +211,7 @@ def test_from_the_first_photo_to_the_last_cut(browser, house, size):
             page.wait_for_url("**/photos?again=1&trimmed=yes")
             page.set_input_files("#files", FILES[0])
             page.wait_for_url("**/trim?name=1")
-            page.get_by_text("Not yet right.").wait_for()
+            page.get_by_text("Trimmed, and still").wait_for()
 
         go(page, "cut")
         assert page.pdf(format="Letter").startswith(b"%PDF")
