@@ -7,6 +7,7 @@ the measuring of one photo carry the stable ``code`` that the JSON and the docs 
 from __future__ import annotations
 
 import re
+import shlex
 from dataclasses import dataclass
 
 # controls, marks that turn the direction of writing, line separators, halves of characters
@@ -16,6 +17,19 @@ _ACTS = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u
 def in_one_line(text: str) -> str:
     """Text whose control characters and ends of lines are shown as their numbers."""
     return _ACTS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def typed(command: str, *words: object) -> str:
+    """A command of this program as it is typed: what a shell would part or read is quoted.
+
+    Parameters
+    ----------
+    command : str
+        Its name, like "add".
+    *words
+        Files, names, options and values, in their order.
+    """
+    return shlex.join(["blockcheck", command, *map(str, words)])
 
 
 @dataclass(frozen=True)

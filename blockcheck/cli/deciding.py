@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from ..errors import typed
 from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan, work_out
 from ..planning.trimming.trim_lines import TrimPlan
@@ -52,7 +53,8 @@ def size(project: Path, to: str | None, choose: bool, as_json: bool) -> None:
     _say(lines)
     note(words.RULER_FIRST)
     if choose:
-        note(f"Kept as the size to trim to. To undo it: blockcheck plan {project} --trim-to none")
+        undo = typed("plan", project, "--trim-to", "none")
+        note(f"Kept as the size to trim to. To undo it: {undo}")
 
 
 def _size_parts(quilt: QuiltPlan) -> dict[str, Any]:

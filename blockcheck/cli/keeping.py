@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import shlex
 from pathlib import Path
 
 import click
 
+from ..errors import typed
 from ..project import Project
 from ..project.records import STATES
 from ..report import project_words as words
@@ -85,7 +85,7 @@ def remove(project: Path, name: str) -> None:
     with in_words(), Project.open(project) as quilt:
         quilt.remove(name)
         say(f"Block {name} is removed.")
-        note(f"To bring it back: {shlex.join(['blockcheck', 'restore', str(project), name])}")
+        note(f"To bring it back: {typed('restore', project, name)}")
 
 
 @command("restore")

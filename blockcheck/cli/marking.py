@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-import shlex
 from pathlib import Path
 
 import click
 import numpy as np
 
-from ..errors import PlanError, ProjectError
+from ..errors import PlanError, ProjectError, typed
 from ..planning.plan import BlockRecord, called
 from ..project import PhotoFile, Project
 from ..project.places import read_place
@@ -101,7 +100,7 @@ def mark(
         if accept is not None or points or centre or not suggest:
             say(words.marks(marked, line, block, plan))
         elif found.points or found.axis is not None:
-            accept_one = shlex.join(["blockcheck", "mark", str(project), name, "--accept", "1"])
+            accept_one = typed("mark", project, name, "--accept", "1")
             note(f"None of them is marked. To mark the first: {accept_one}")
 
 

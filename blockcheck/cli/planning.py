@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from ..errors import PlanError
+from ..errors import PlanError, typed
 from ..planning.plan import Plan, usual_in
 from ..project import Project
 from ..report import project_words as words
@@ -115,7 +115,7 @@ def new(project: Path, **given: Any) -> None:
     with in_words(), Project.create(project, changed(Plan(), given)) as quilt:
         tell(f"Made {quilt.path}.")
         say(words.plan_table(quilt.plan))
-        note(f"Next: blockcheck add {quilt.path} PHOTOS")
+        note(f"Next: {typed('add', quilt.path, 'PHOTOS')}")
 
 
 @command("plan")

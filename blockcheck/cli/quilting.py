@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from ..errors import ProjectError
+from ..errors import ProjectError, typed
 from ..planning.pairs import Pair, compare, pairs
 from ..planning.plan import BlockRecord, Kind, Plan
 from ..project import Project
@@ -57,7 +57,7 @@ def kind(
             if name == plan.kind:
                 stop(
                     Status.USAGE,
-                    f"{name} is the plan's first kind. To change it: blockcheck plan {project}",
+                    f"{name} is the plan's first kind. To change it: {typed('plan', project)}",
                 )
             given = {
                 "planned_mm": planned and parse_size(planned, plan.unit),

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from ..errors import DamagedProjectError
+from ..errors import DamagedProjectError, typed
 from ..files import sha256_of
 from ..measuring.measure import measure_photo
 from ..project import Lost, Project, ProjectReader
@@ -52,7 +52,7 @@ def _damaged(path: Path, mend: bool) -> None:
         for name in lost:
             say(f"LOST    {soundness_words.lost(name)}")
         if not mend:
-            note(f"To write a copy of what is sound: blockcheck check {path} --mend")
+            note(f"To write a copy of what is sound: {typed('check', path, '--mend')}")
             return
         copy = path.with_name(f"{path.stem}-mended{path.suffix}")
         found.write(copy)
@@ -62,8 +62,8 @@ def _damaged(path: Path, mend: bool) -> None:
             hint = "" if done else f", with --again {one.name} if the copy still lists it"
             say(soundness_words.mended(one.name, done) + hint)
         tell(
-            f"Wrote {copy}. Look at its plan (blockcheck plan {copy}) and its blocks (blockcheck "
-            f"list {copy}) before you go on with it; {path.name} is left as it is."
+            f"Wrote {copy}. Look at its plan ({typed('plan', copy)}) and its blocks "
+            f"({typed('list', copy)}) before you go on with it; {path.name} is left as it is."
         )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from ..errors import DamagedProjectError, ProjectError
+from ..errors import DamagedProjectError, ProjectError, typed
 from ..planning.plan import BlockRecord, Plan
 from . import exchange, opening, plans, records, schema, steps
 from .combining import Reading, record_of
@@ -216,12 +216,12 @@ class ProjectReader:
         if not rows:
             raise ProjectError(
                 f"There is no block {name} in {self.path.name}.",
-                f"To see the names: blockcheck list {self.path.name}",
+                f"To see the names: {typed('list', self.path)}",
             )
         if rows[0]["removed"] and not removed:
             raise ProjectError(
                 f"Block {name} was removed.",
-                f"To bring it back: blockcheck restore {self.path.name} {name}",
+                f"To bring it back: {typed('restore', self.path, name)}",
             )
         return int(rows[0]["id"])
 

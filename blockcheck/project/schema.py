@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from ..errors import DamagedProjectError, ProjectError
+from ..errors import DamagedProjectError, ProjectError, typed
 from . import seals
 
 SUFFIX = ".blockcheck"
@@ -157,7 +157,7 @@ def damaged(path: Path, *what: str) -> DamagedProjectError:
     parts = f": {', '.join(what[:8])}{', …' * (len(what) > 8)}" if what else ""
     return DamagedProjectError(
         f"{path.name} is damaged: it is not as it was written{parts}.",
-        f"See what is sound in it, and mend it: blockcheck check {path}",
+        f"See what is sound in it, and mend it: {typed('check', path)}",
     )
 
 

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 
 from .. import __version__
-from ..errors import ProjectError
+from ..errors import ProjectError, typed
 from ..planning.plan import Plan
 from . import plans, records, schema, steps
 from .reading import ProjectReader
@@ -132,7 +132,7 @@ class ProjectWriter(ProjectReader):
         if kind and kind not in known:
             raise ProjectError(
                 f"The plan has no kind of block called {kind}.",
-                f"It has {', '.join(known)}. To add one: blockcheck kind {self.path.name} NAME",
+                f"It has {', '.join(known)}. To add one: {typed('kind', self.path, 'NAME')}",
             )
         return "" if kind == plan.kind else kind
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from ..errors import in_one_line
+from ..errors import in_one_line, typed
 from ..planning.plan import BlockRecord, Plan
 from ..planning.quilt import short_of_plan
 from ..project.records import Event, Kept, PhotoFile
@@ -166,8 +165,7 @@ def block_story(
 def gone(project: Path, removed: Sequence[str], photos: Sequence[PhotoFile]) -> list[str]:
     """Say which blocks were removed and which photos are missing."""
     said = [
-        f"removed: {name} (to bring it back: {shlex.join(['blockcheck', 'restore', str(project), name])})"
-        for name in removed
+        f"removed: {name} (to bring it back: {typed('restore', project, name)})" for name in removed
     ]
     said += [f"missing photo: {p.path} (its numbers are kept)" for p in photos if p.missing]
     return said
