@@ -177,6 +177,7 @@ def cut(project: Path, as_json: bool) -> None:
                 size_mm=quilt.size_mm,
                 fabrics=[vars(f) | {"cloth": f.cloth} for f in quilt.fabrics],
                 finish=quilt.finish,
+                unused=cutting_words.unused(quilt.plan),
             )
         )
         return
@@ -191,6 +192,7 @@ def cut(project: Path, as_json: bool) -> None:
         lines += [f"  {line}" for line in cutting_words.cloth(plan, fabric)]
     if not quilt.fabrics:
         lines.append("The plan has no alternate blocks, sashing or borders to cut.")
+    lines += ["", *unused] if (unused := cutting_words.unused(plan)) else []
     lines += ["", f"The finished quilt: {words.size(plan, done.width_mm, done.height_mm)}"]
     lines += [f"  {name}: {working}" for name, working in words.finish(quilt)]
     _say(lines)

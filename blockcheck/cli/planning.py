@@ -133,8 +133,21 @@ def plan(project: Path, picture: Path | None, **given: Any) -> None:
         if after != before:
             quilt.set_plan(after)
         say(words.plan_table(after))
+        _note_unused(after)
         if picture is not None:
             _draw(quilt, picture)
+
+
+def _note_unused(plan: Plan) -> None:
+    """Say which fabrics of the plan nothing is cut from; loads what that takes only then."""
+    if plan.in_hand or plan.one_way or plan.fabric_widths_mm:
+        from ..report import cutting_words
+
+        said = cutting_words.unused(plan)
+        for line in said:
+            note(line)
+        if said:
+            note('Give a part that fabric with --fabric PART=FABRIC, or say --have "FABRIC=none".')
 
 
 def _draw(quilt: Project, picture: Path) -> None:

@@ -97,7 +97,8 @@ FABRIC_OPTIONS: list[Decorator] = [
         "--have",
         metavar="FABRIC=CLOTH",
         multiple=True,
-        help='Cloth in hand, like "blue=1 1/4yd", "blue=fat quarter", "blue=14x20in".',
+        help='Cloth in hand, like "blue=1 1/4yd", "blue=fat quarter", "blue=14x20in"; "blue=none" '
+        'takes it away, "none" all of it.',
     ),
     click.option(
         "--lengthwise",
@@ -166,9 +167,16 @@ def changed(plan: Plan, given: dict[str, Any], unit: str) -> dict[str, Any]:
         ("width_of", "fabric_widths_mm", "blue=42in"),
     ):
         if given[option]:
-            pairs = [] if given[option] == (NONE,) else _named(given[option], example)
-            new[field] = tuple(
-                (name, length(text) if option == "width_of" else text) for name, text in pairs
+            pairs = _named([text for text in given[option] if text != NONE], example)
+            named = {name for name, _ in pairs}
+            kept = () if NONE in given[option] else getattr(plan, field)
+            new[field] = (
+                *(pair for pair in kept if pair[0] not in named),
+                *(
+                    (name, length(text) if option == "width_of" else text)
+                    for name, text in pairs
+                    if text != NONE
+                ),
             )
     for _, text in new.get("in_hand", ()):
         read_cloth(text, unit=unit)

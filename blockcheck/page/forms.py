@@ -9,7 +9,7 @@ from typing import Any
 from ..errors import PlanError
 from ..planning.cutting.cloth import read_allowance
 from ..planning.cutting.cut_list import PARTS
-from ..planning.layouts.design import ALTERNATE
+from ..planning.layouts.planned import parts_of
 from ..planning.plan import Kind, Plan, usual_in
 from ..units import format_exact, format_length, parse_length, parse_size
 from .entries import GROUPS, KIND, KINDS, ORDER, Entry
@@ -55,19 +55,9 @@ def kinds(plan: Plan) -> tuple[Filled, list[tuple[str, Filled]], Filled]:
 
 def parts(plan: Plan) -> list[Part]:
     """The parts of the quilt that are cut from cloth, as far as the plan has them."""
-    on_point, several = plan.setting == "on point", len(plan.borders_mm) > 1
-    there = {
-        "alternate blocks": plan.alternate or any(ALTERNATE in line for line in plan.repeat),
-        "half blocks": plan.setting == "offset",
-        "setting triangles": on_point,
-        "clipped corners": plan.clipped_mm,
-        "frame": plan.frame_mm,
-        "sashing": plan.sashing_cut_mm,
-        "cornerstones": plan.cornerstones,
-        "border": plan.borders_mm,
-    }
+    there, several = parts_of(plan), len(plan.borders_mm) > 1
     told, along = dict(plan.fabrics), plan.lengthwise
-    names = [part for part in PARTS if there[part] or part in (*told, *along)]
+    names = [part for part in PARTS if part in (*there, *told, *along)]
     if several:
         names += [f"border {n + 1}" for n in range(len(plan.borders_mm))]
     names += [part for part in (*told, *along) if part not in names]

@@ -325,6 +325,7 @@ class Showing:
             "headline": cutting_words.headline(quilt) if quilt.finish else "",
             "ticks": ticks,
             "cutting": await self._cutting(project),
+            "unused": cutting_words.unused(quilt.plan),
         }
 
     async def _cutting(self, project: str) -> work.Cutting:

@@ -9,6 +9,7 @@ from ..planning.cutting.cloth import OnCloth
 from ..planning.cutting.cut_list import Fabric
 from ..planning.cutting.packing import Strip
 from ..planning.cutting.pieces import CutPiece
+from ..planning.layouts import planned
 from ..planning.plan import Plan
 from ..planning.quilt import QuiltPlan
 from . import words
@@ -21,6 +22,20 @@ def headline(quilt: QuiltPlan) -> str:
     if all(one.size_mm is not None for one in (quilt, *quilt.others)):
         return said
     return f"{said} Cuts go by the planned size of what is not measured: do not cut yet."
+
+
+def unused(plan: Plan) -> list[str]:
+    """Fabrics that the plan says something of and nothing is cut from: no harm, but said."""
+    hand, said = dict(plan.in_hand), []
+    parts = ", ".join(planned.parts_of(plan)) or "none yet"
+    for name in planned.unused(plan):
+        cloth = ", ".join(text for fabric, text in plan.in_hand if fabric == name)
+        has = f" ({cloth} in hand)" if name in hand else ""
+        said.append(
+            f"Nothing is cut from {name}{has}: no part of this quilt is of that fabric. Parts that "
+            f"are cut: {parts}."
+        )
+    return said
 
 
 def piece(plan: Plan, one: CutPiece) -> str:

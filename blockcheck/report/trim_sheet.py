@@ -11,7 +11,7 @@ from ..errors import BlockcheckError, PlanError
 from ..planning.plan import called
 from ..planning.quilt import QuiltPlan
 from ..planning.trimming.trim_lines import TrimPlan
-from . import cutting_words, trimmed_words, words
+from . import cutting_words, trim_words, trimmed_words, words
 from .card_sheet import PAPERS_MM
 from .tagged_pdf import TaggedCanvas, pages
 

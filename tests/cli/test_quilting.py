@@ -147,7 +147,42 @@ def test_what_cannot_be_read_says_how_to_write_it(run, options, says):
 def test_what_the_quilt_does_not_have_is_told(run):
     rulers(run, a="6,9", b="6,9", c="6,9", d="6,9")
     run("plan", "sails", "--border", "3in", "--have", "green=1yd")
-    assert "The plan names green, and the quilt has no such fabric" in run("cut", "sails", status=5)
+    assert "no such part of the quilt" in run("plan", "sails", "--fabric", "hem=red") + run(
+        "cut", "sails", status=5
+    )
+
+
+def test_cloth_that_nothing_is_cut_from_is_a_note_and_no_refusal(run, tmp_path):
+    rulers(run, a="6,9", b="6,9", c="6,9", d="6,9")
+    said = "Nothing is cut from blue (1 1/4yd in hand)"
+    told = run("plan", "sails", "--have", "blue=1 1/4yd")
+    assert said in told
+    assert '--have "FABRIC=none"' in told
+    cut = run("cut", "sails")
+    assert said in cut
+    assert "Binding" in cut
+    assert json.loads(run("cut", "sails", "--json"))["unused"][0].startswith(said)
+    run("report", "sails")
+    text = (tmp_path / "sails.html").read_text("utf-8").replace("\N{NO-BREAK SPACE}", " ")
+    assert said in text
+    told = run("plan", "sails", "--border", "3in", "--fabric", "border=blue")
+    assert "Nothing is cut" not in told
+    assert "Nothing is cut from green" in run("plan", "sails", "--have", "green=1yd")
+
+
+def test_what_is_said_of_one_fabric_leaves_the_others_as_they_are(run):
+    run("plan", "sails", "--border", "3in", "--have", "border=1yd", "--have", "red=14x20in")
+    told = run("plan", "sails", "--have", "red=none")
+    assert "border: 1yd" in told
+    assert "14x20in" not in told
+    assert "border: fat quarter" in run("plan", "sails", "--have", "border=fat quarter")
+    told = run("plan", "sails", "--have", "none", "--have", "border=2yd")
+    assert "border: 2yd" in told
+    assert "fat quarter" not in told
+    assert "sashing: blue" in run("plan", "sails", "--fabric", "sashing=blue")
+    told = run("plan", "sails", "--fabric", "border=red", "--fabric", "sashing=none")
+    assert "border: red" in told
+    assert "sashing: blue" not in told
 
 
 def test_the_quilt_is_drawn_as_planned_before_there_are_blocks(run, tmp_path):

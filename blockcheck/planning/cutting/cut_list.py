@@ -104,28 +104,24 @@ def fabrics(plan: Plan, pieces: Mapping[str, Sequence[CutPiece]]) -> tuple[Fabri
     Raises
     ------
     PlanError
-        If the plan names a part or a fabric that the quilt does not have, or a piece does not
-        fit on its fabric.
+        If the plan names a part that the quilt does not have, or a piece does not fit on its
+        fabric.
     """
     made: dict[str, list[CutPiece]] = {}
     for part, some in pieces.items():
-        along = _said_of(part, plan.lengthwise) is not None
-        name = _said_of(part, dict(plan.fabrics)) or PARTS.get(part, part)
+        along = said_of(part, plan.lengthwise) is not None
+        name = said_of(part, dict(plan.fabrics)) or PARTS.get(part, part)
         made.setdefault(name, []).extend(replace(p, lengthwise=along) for p in some)
-    for what, named, known in (
-        ("part of the quilt", (*dict(plan.fabrics), *plan.lengthwise), (*pieces, *PARTS)),
-        ("fabric", (*dict(plan.in_hand), *plan.one_way, *dict(plan.fabric_widths_mm)), made),
-    ):
-        for name in named:
-            if name not in known:
-                raise PlanError(
-                    f"The plan names {name}, and the quilt has no such {what}.",
-                    f"It has {', '.join(made if what == 'fabric' else pieces) or 'none'}.",
-                )
+    for name in (*dict(plan.fabrics), *plan.lengthwise):
+        if name not in pieces and name not in PARTS:
+            raise PlanError(
+                f"The plan names {name}, and the quilt has no such part of the quilt.",
+                f"It has {', '.join(pieces) or 'none'}.",
+            )
     return tuple(_fabric(plan, name, some) for name, some in made.items())
 
 
-def _said_of(part: str, said: Mapping[str, str] | Sequence[str]) -> str | None:
+def said_of(part: str, said: Mapping[str, str] | Sequence[str]) -> str | None:
     """What is said of a part of the quilt; what is said of "border" is meant of every border."""
     for name in (part, part.rstrip(" 0123456789")):
         if name in said:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from ...errors import PlanError
+from ..cutting.cut_list import PARTS, said_of
 from ..plan import Plan, Sides
 from ..rows.laying import grid, shifts_columns
 from .design import ALTERNATE, SIDES, Border, Design, chessboard
@@ -133,3 +134,29 @@ def _finished(plan: Plan, what: str, cut_mm: float) -> float:
     if finished <= 0:
         raise PlanError(f"The {what} is no wider than its two seam allowances.", "Cut it wider.")
     return finished
+
+
+def parts_of(plan: Plan) -> tuple[str, ...]:
+    """The parts of the quilt that the plan has pieces for: keys of `PARTS`."""
+    there = {
+        "alternate blocks": plan.alternate or any(ALTERNATE in line for line in plan.repeat),
+        "half blocks": plan.setting == "offset",
+        "setting triangles": plan.setting == "on point",
+        "clipped corners": plan.clipped_mm,
+        "frame": plan.frame_mm,
+        "sashing": plan.sashing_cut_mm,
+        "cornerstones": plan.cornerstones,
+        "border": plan.borders_mm,
+    }
+    return tuple(part for part in PARTS if there[part])
+
+
+def unused(plan: Plan) -> tuple[str, ...]:
+    """The fabrics that the plan says something of, like cloth in hand, and nothing is cut from."""
+    parts = list(parts_of(plan))
+    if "border" in parts:
+        parts += [f"border {n + 1}" for n in range(len(plan.borders_mm))]
+    told = dict(plan.fabrics)
+    used = {said_of(part, told) or PARTS.get(part, part) for part in parts}
+    named = (*dict(plan.in_hand), *plan.one_way, *dict(plan.fabric_widths_mm))
+    return tuple(name for name in dict.fromkeys(named) if name not in used)
