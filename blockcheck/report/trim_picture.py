@@ -166,10 +166,9 @@ def _marks(svg: Svg, record: BlockRecord, em: float) -> None:
 def _amounts(
     svg: Svg, plan: Plan, cut: Offcut, low: np.ndarray, high: np.ndarray, em: float
 ) -> None:
-    """Write what falls off one side at its two ends, outside the picture from `low` to `high`."""
-    for value, end in ((cut.first_mm, 0.18), (cut.second_mm, 0.82)):
-        text = trim_words.amount(plan, value)
-        lines = [text.removesuffix(" short")] + ["short"] * text.endswith(" short")
+    """Write what falls off one side along it, outside the picture from `low` to `high`."""
+    for text, end in zip(trim_words.places(plan, cut), (0.18, 0.82, 0.5), strict=True):
+        lines = text.replace(" missing", "\nmissing").split("\n")
         x, y = low + end * (high - low)
         anchor = "middle"
         if cut.side == "top":

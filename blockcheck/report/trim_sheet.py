@@ -218,26 +218,31 @@ class _Sheet:
     def _amounts(
         self, quilt: QuiltPlan, trim: TrimPlan, x0: float, y0: float, w: float, h: float
     ) -> None:
-        """Write around a frame what falls off each side at its two ends."""
+        """Write around a frame what falls off each side at its two ends, and inside it in its middle."""
         c, size = self.canvas, 14
         c.setFont(_PLAIN, size)
         for cut in trim.offcuts:
-            first, second = (
-                trim_words.amount(quilt.plan, v) for v in (cut.first_mm, cut.second_mm)
-            )
+            first, second, middle = trim_words.places(quilt.plan, cut)
             if cut.side in ("top", "bottom"):
-                at = y0 + h + 5 if cut.side == "top" else y0 - size - 1
+                at, inner = (y0 + h + 5, y0 + h - size - 1)
+                if cut.side == "bottom":
+                    at, inner = y0 - size - 1, y0 + 7
                 apart = max(
                     0.38 * w, 5 + max(c.stringWidth(t, _PLAIN, size) for t in (first, second)) / 2
                 )
                 c.drawCentredString(x0 + w / 2 - apart, at, first)
                 c.drawCentredString(x0 + w / 2 + apart, at, second)
+                c.drawCentredString(x0 + w / 2, inner, middle)
                 continue
-            for text, at in ((first, y0 + 0.82 * h), (second, y0 + 0.1 * h)):
-                if cut.side == "left":
-                    c.drawRightString(x0 - 6, at, text)
-                else:
-                    c.drawString(x0 + w + 6, at, text)
+            for text, at in ((first, 0.82), (middle, 0.46), (second, 0.1)):
+                lines = text.replace(" missing", "\nmissing").split("\n")
+                for i, line in enumerate(lines):
+                    lower = i - (len(lines) - 1 if at == 0.1 else 0)
+                    y = y0 + at * h - lower * size
+                    if cut.side == "left":
+                        c.drawRightString(x0 - 6, y, line)
+                    else:
+                        c.drawString(x0 + w + 6, y, line)
 
 
 def name_on_paper(quilt: QuiltPlan, trim: TrimPlan, number: int) -> str:

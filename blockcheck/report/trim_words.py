@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from ..planning.plan import Plan
 from ..planning.trimming.offcuts import Offcut
-from ..planning.trimming.trim_lines import LEAVE_MM, SEEN_MM, TrimPlan, sticks_out
+from ..planning.trimming.shortage import Missing
+from ..planning.trimming.trim_lines import LEAVE_MM, SEEN_MM, TOLERANCE_MM, TrimPlan, sticks_out
 from ..units import INCH, format_length
 
 _OFF_CENTRE_MM = INCH / 64  # less is not worth a word
+_ORDER = ("right", "top", "left", "bottom")  # of the cuts
+_WHERE = {
+    "": "all along",
+    "left": "on the left",
+    "right": "on the right",
+    "middle": "in the middle",
+}
 
 
 def instructions(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
@@ -36,11 +44,7 @@ def steps(plan: Plan, trim: TrimPlan) -> tuple[tuple[str, str], ...]:
 
 def problems(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
     """What could not be had: cloth, points' seam allowances, the centre line in the middle."""
-    said = []
-    if not trim.fits:
-        worst = min(trim.offcuts, key=lambda o: min(o.first_mm, o.second_mm, o.least_mm))
-        short = format_length(trim.given_mm, unit=plan.unit, fraction=32, rounding="up")
-        said.append(f"The block is {short} short, most of it at the {worst.side} edge.")
+    said = [f"The block is {lacking(plan, m)}." for m in trim.missing]
     said += [
         f"The point {p.name} would be cut off by {_fine(plan, p.short_mm)} at the {p.side} edge."
         for p in trim.cut_points
@@ -50,59 +54,87 @@ def problems(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
     return tuple(said)
 
 
-def bulges(cut: Offcut) -> bool:
-    """Whether an edge sticks out between its ends only."""
-    return sticks_out(cut) and max(cut.first_mm, cut.second_mm) < SEEN_MM
+def lacking(plan: Plan, m: Missing) -> str:
+    """What a block lacks of a size: ``1/8 in too narrow``."""
+    lack = format_length(m.short_mm, unit=plan.unit, fraction=32, rounding="up")
+    return f"{lack} too {'narrow' if m.side in ('left', 'right') else 'short'}"
 
 
 def amount(plan: Plan, mm: float) -> str:
-    """Write what falls off an edge: ``1/8 in``, ``nothing``, or ``1/32 in short``."""
-    text = _plain(plan, abs(mm))
-    if text == _plain(plan, 0.0):
-        return "nothing"
-    return f"{text} short" if mm < 0 else text
+    """What comes off an edge at a place: ``1/8 in``, ``nothing``, or ``1/32 in missing``.
+
+    What is missing is written to 1/32 in and rounded up, as everywhere. What comes off is written
+    to the plan's fraction, and finer only where that would make nothing of a cut.
+    """
+    if mm <= -SEEN_MM:
+        missing = -mm - TOLERANCE_MM
+        return f"{format_length(missing, unit=plan.unit, fraction=32, rounding='up')} missing"
+    fraction = plan.fraction if mm * plan.fraction >= INCH / 2 or mm <= LEAVE_MM else 32
+    text = format_length(mm, unit=plan.unit, fraction=fraction)
+    return "nothing" if mm < SEEN_MM or text == format_length(0.0, unit=plan.unit) else text
+
+
+def places(plan: Plan, cut: Offcut) -> tuple[str, str, str]:
+    """What comes off one edge at its two ends in reading order, and in its middle.
+
+    The middle is empty unless it is plainly another amount: by more than a cut is worth, or cloth
+    missing or sticking out there alone. Of an edge that is left as it is only what is missing.
+    """
+    off = sticks_out(cut)
+
+    def written(mm: float) -> str:
+        return amount(plan, mm if off else min(mm, 0.0))
+
+    first, second = written(cut.first_mm), written(cut.second_mm)
+    low, high = sorted((cut.first_mm, cut.second_mm))
+    middle = []
+    if low - cut.least_mm > LEAVE_MM or cut.least_mm <= -SEEN_MM < low:
+        middle.append(written(cut.least_mm))
+    if cut.most_mm - high > LEAVE_MM or high < SEEN_MM < cut.most_mm:
+        middle.append(written(cut.most_mm))
+    return first, second, " to ".join(text for text in middle if text not in (first, second))
+
+
+def along(plan: Plan, cut: Offcut) -> tuple[tuple[str, str], ...]:
+    """The amounts of `places`, each with its place; one, named "", where all are the same."""
+    first, second, middle = places(plan, cut)
+    ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
+    some = list(zip(ends, (first, second), strict=True))
+    if first == second:
+        some = [("ends" if middle else "", first)]
+    return (*some, *([("middle", middle)] if middle else []))
+
+
+def spoken(plan: Plan, cut: Offcut) -> str:
+    """The amounts along an edge as a sentence has them: ``1/16 in at the top, 1/8 in at the bottom``."""
+    return ", ".join(
+        f"{text} {_WHERE.get(where) or f'at the {where}'}"
+        for where, text in along(plan, cut)
+        if sticks_out(cut) or "missing" in text
+    )
 
 
 def amounts(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
     """What to trim off right, top, left and bottom, in a few signs for a table."""
-    found = []
-    by_side = {o.side: o for o in trim.offcuts}
-    for side in ("right", "top", "left", "bottom"):
-        cut = by_side[side]
-        ends = [
-            _plain(plan, abs(mm)).removesuffix(f" {plan.unit}")
-            + (" short" if mm <= -SEEN_MM else "")
-            for mm in (cut.first_mm, cut.second_mm)
-        ]
-        if not sticks_out(cut) and min(cut.first_mm, cut.second_mm) > -SEEN_MM:
-            found.append("–")
-        else:
-            middle = _plain(plan, cut.most_mm).removesuffix(f" {plan.unit}")
-            ends = [f"{middle} in the middle"] if bulges(cut) else ends
-            found.append(ends[0] if len(set(ends)) == 1 else " to ".join(ends))
+    by_side, found = {o.side: o for o in trim.offcuts}, []
+    for side in _ORDER:
+        said = {
+            where: text.replace(f" {plan.unit}", "") for where, text in along(plan, by_side[side])
+        }
+        middle = said.pop("middle", "")
+        ends = " to ".join(said.values())
+        all_along = f"{ends}, {middle} in the middle" if middle else ends
+        found.append(all_along.replace("nothing", "–"))
     return tuple(found)
 
 
 def label_lines(plan: Plan, trim: TrimPlan) -> tuple[str, ...]:
-    """What to trim, on a label: a line for each side that sticks out, in the order of work."""
+    """What to trim, on a label: a line for each side to cut or with cloth missing, in the order of work."""
     if trim.nothing_to_trim:
         return ("No trimming needed.",)
-    by_side, said = {o.side: o for o in trim.offcuts}, []
-    for side in ("right", "top", "left", "bottom"):
-        cut = by_side[side]
-        if not sticks_out(cut):
-            continue
-        ends = ("left", "right") if side in ("top", "bottom") else ("top", "bottom")
-        first, second = (amount(plan, mm) for mm in (cut.first_mm, cut.second_mm))
-        along = f"{first} at the {ends[0]}, {second} at the {ends[1]}"
-        if bulges(cut):
-            along = f"{amount(plan, cut.most_mm)} in the middle"
-        said.append(f"{side}: {first if first == second and not bulges(cut) else along}")
-    return tuple(said) or ("Nothing sticks out.",)
-
-
-def _plain(plan: Plan, mm: float) -> str:
-    return format_length(mm, unit=plan.unit, fraction=plan.fraction)
+    by_side = {o.side: o for o in trim.offcuts}
+    said = [(side, spoken(plan, by_side[side]).removesuffix(" all along")) for side in _ORDER]
+    return tuple(f"{side}: {text}" for side, text in said if text) or ("Nothing sticks out.",)
 
 
 def _fine(plan: Plan, mm: float) -> str:
@@ -110,26 +142,7 @@ def _fine(plan: Plan, mm: float) -> str:
 
 
 def _cut(plan: Plan, cut: Offcut) -> str:
-    """What comes off one edge, at its ends; in its middle where it only bulges."""
-    ends = ("left", "right") if cut.side in ("top", "bottom") else ("top", "bottom")
-    nothing = format_length(0.0, unit=plan.unit)
-    parts, sizes = [], []
-    for value, end in zip((cut.first_mm, cut.second_mm), ends, strict=True):
-        where = f"on the {end}" if end in ("left", "right") else f"at the {end}"
-        fraction = 32 if value < 0 else plan.fraction
-        size = format_length(abs(value), unit=plan.unit, fraction=fraction)
-        if abs(value) < SEEN_MM or size == nothing:
-            size = "nothing"
-        elif value < 0:
-            size += " short"
-        sizes.append(size)
-        parts.append(f"{size} {where}")
-    if sizes[0] == sizes[1] and not bulges(cut):
-        parts = [f"{sizes[0]} all along"]
-    elif bulges(cut):
-        parts.insert(1, f"{_fine(plan, cut.most_mm)} in the middle")
-    if sticks_out(cut):
-        return f"off the {cut.side} edge: {', '.join(parts)}"
-    if min(cut.first_mm, cut.second_mm) > -SEEN_MM:
-        return f"nothing off the {cut.side} edge"
-    return f"nothing off the {cut.side} edge: {', '.join(p for p in parts if 'short' in p)}"
+    """What comes off one edge, and where cloth is missing."""
+    said = spoken(plan, cut)
+    lead = f"{'' if sticks_out(cut) else 'nothing '}off the {cut.side} edge"
+    return f"{lead}: {said}" if said else lead

@@ -20,6 +20,7 @@ from .phrases import RULER_FIRST as RULER_FIRST
 from .phrases import names as names
 from .phrases import percent as percent
 from .phrases import sentence as sentence
+from .trim_words import lacking
 from .working_words import working as working
 
 AIM = {"width": "wide", "height": "high"}
@@ -271,11 +272,10 @@ def _across(m: Missing) -> bool:
 
 
 def _short(quilt: QuiltPlan, m: Missing) -> str:
-    lack = length(quilt.plan, m.short_mm, fraction=32, rounding="up")
     where = {"middle": f", most of it in the middle of the {m.side} edge", "all along": ""}.get(
         m.end, f", most of it at the {m.end} of the {m.side} edge"
     )
-    return f"{lack} too {'narrow' if _across(m) else 'short'}{where}"
+    return f"{lacking(quilt.plan, m)}{where}"
 
 
 def _seam_left(quilt: QuiltPlan, m: Missing) -> str:
@@ -294,7 +294,7 @@ def trim_state(quilt: QuiltPlan, plan: TrimPlan) -> str:
     if plan.given_mm >= SEEN_MM:
         left = quilt.plan.seam_mm - plan.given_mm
         least = length(quilt.plan, left, fraction=32, rounding="down")
-        given = f"; its seam allowance comes to {least} where it is short"
+        given = f"; its seam allowance comes to {least} where cloth is missing"
     if plan.nothing_to_trim:
         return f": no trimming needed{given}"
     return f": trim only where it sticks out{given}" if plan.some_sides_only else given

@@ -77,7 +77,8 @@ def test_trim_tells_the_cuts_of_all_or_of_those_named(project):
     every, one = run("trim", project), run("trim", project, "SB-3")
     assert all(f"\nSB-{i}: " in every for i in (1, 2, 3, 4))
     assert (
-        "SB-4: no trimming needed; its seam allowance comes to 7/32 in where it is short" in every
+        "SB-4: no trimming needed; its seam allowance comes to 7/32 in where cloth is missing"
+        in every
     )
     assert "\nSB-3: trim only where it sticks out\n" in one
     assert "SB-1" not in one
@@ -268,7 +269,7 @@ def test_what_is_short_is_never_said_to_leave_a_whole_seam_allowance(tmp_path):
     run("new", path, "--unit", "cm", "--planned", "16.5x24")
     (tmp_path / "sizes.csv").write_text("name,width,height\nA,16.4,23.9\n")
     run("import", path, tmp_path / "sizes.csv")
-    assert "its seam allowance comes to 0.5 cm where it is short" in run("trim", path)
+    assert "its seam allowance comes to 0.5 cm where cloth is missing" in run("trim", path)
 
 
 def test_what_is_not_cut_yet_is_never_to_be_trimmed(tmp_path):

@@ -153,7 +153,8 @@ def test_a_motif_is_not_moved_to_win_back_a_hair_of_seam_allowance():
 def test_too_small():
     plan = trim(Block("s", SAILBOAT), 7 * INCH, 9.5 * INCH)
     assert not plan.fits
-    assert "short" in " ".join(trim_words.instructions(Plan(), plan))
+    assert "1/8 in missing" in " ".join(trim_words.instructions(Plan(), plan))
+    assert trim_words.problems(Plan(), plan) == ("The block is 1/4 in too narrow.",)
     with pytest.raises(PlanError):
         trim(Block("s", SAILBOAT), 0.4 * INCH, 9 * INCH)
     with pytest.raises(PlanError):
@@ -297,7 +298,4 @@ def test_an_edge_that_bulges_says_where():
     shape = np.array([[0, 0], [6, 0], [6.125, 4.5], [6, 9], [0, 9]]) * INCH
     plan = trim(Block("b", shape), 6 * INCH, 9 * INCH)
     right, *_ = trim_words.instructions(Plan(), plan)
-    assert (
-        right
-        == "off the right edge: nothing at the top, 1/8 in in the middle, nothing at the bottom"
-    )
+    assert right == "off the right edge: nothing at the ends, 1/8 in in the middle"

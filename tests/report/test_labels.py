@@ -9,6 +9,7 @@ import pytest
 from blockcheck.errors import PlanError
 from blockcheck.planning.plan import Plan
 from blockcheck.planning.quilt import work_out
+from blockcheck.planning.trimming.trim_lines import SEEN_MM
 from blockcheck.report import trim_words
 from blockcheck.report.labels import write_labels
 from blockcheck.report.rows_words import places
@@ -42,7 +43,7 @@ def test_places_count_half_and_alternate_blocks_but_not_sashing():
     assert places(columns)["S1"] == "column 2, place 2 from the top"
 
 
-def test_a_label_says_only_what_is_cut():
+def test_a_label_says_what_is_cut_and_where_cloth_is_missing():
     quilt = work_out(PLAN, SIX)
     assert any(t.nothing_to_trim for t in quilt.trims)
     assert sum(len(trim_words.label_lines(quilt.plan, t)) > 1 for t in quilt.trims) > 1
@@ -54,7 +55,10 @@ def test_a_label_says_only_what_is_cut():
         assert [line.partition(":")[0] for line in said] == [
             side
             for side in ("right", "top", "left", "bottom")
-            if any(o.side == side and trim_words.sticks_out(o) for o in trim.offcuts)
+            if any(
+                o.side == side and (trim_words.sticks_out(o) or o.least_mm <= -SEEN_MM)
+                for o in trim.offcuts
+            )
         ]
 
 

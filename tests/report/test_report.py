@@ -255,7 +255,7 @@ def test_missing_cloth_is_hatched_apart_and_called_missing():
     quilt = work_out(Plan(), SIX)
     too_large = trim(SIX[0].cloth(PLAN), 6.6 * INCH, 9.1 * INCH)
     svg = trim_picture(PLAN, SIX[0], too_large)
-    assert "short" in [e.text for e in named(svg_of(svg), "text")]
+    assert "missing" in [e.text for e in named(svg_of(svg), "text")]
     html = report_html(
         replace(quilt, choice=replace(quilt.choice, trims=(too_large,))), SIX, title="x"
     )

@@ -11,7 +11,7 @@ import numpy as np
 from ...uncertainty import normal_cdf
 from ...units import INCH
 from .block import Block
-from .offcuts import offcuts
+from .offcuts import Offcut, offcuts
 from .placement import Placement, Wishes, place_all
 from .rectangles import frontiers_and_turns
 from .trying import avoidable
@@ -63,29 +63,37 @@ def below_size(
     seams again, up to a seam allowance resew one, up to 1 in add a strip and trim it back, beyond
     that use the block elsewhere.
     """
-    found = []
+    found: list[Missing] = []
     for block, laid in _short(blocks, width_mm, height_mm):
         assert laid is not None
-        cuts = offcuts(block, laid)
-        across, down = (2 * (mm + block.guard_mm) for mm in laid.spare_mm)
-        lacks = [(-across, (3, 1)), (-down, (0, 2))]
-        some = [one for one in lacks if one[0] > 2 * block.give_mm + _SEEN_MM] or [max(lacks)]
-        for short, pair in sorted(some, reverse=True):
-            # shifting evens out two opposite sides: the crooked or dented one is to blame
-            worst = min(
-                (cuts[i] for i in pair),
-                key=lambda o: o.least_mm - max(o.first_mm, o.second_mm, o.least_mm + 0.5),
-            )
-            ends = ("top", "bottom") if worst.side in ("left", "right") else ("left", "right")
-            if worst.least_mm < min(worst.first_mm, worst.second_mm) - 0.5:
-                end = "middle"
-            elif abs(worst.first_mm - worst.second_mm) < 0.5:
-                end = "all along"
-            else:
-                end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
-            lack = max(short, 0.0)
-            left, remedy = seam_mm - lack / 2, _remedy(lack, seam_mm)
-            found.append(Missing(block.name, worst.side, end, lack, left, remedy, (across, down)))
+        found += missing(block, laid, offcuts(block, laid), seam_mm)
+    return tuple(found)
+
+
+def missing(
+    block: Block, laid: Placement, cuts: Sequence[Offcut], seam_mm: float
+) -> tuple[Missing, ...]:
+    """Say what a block lacks of a size that it does not reach: width, height, or both."""
+    found = []
+    across, down = (2 * (mm + block.guard_mm) for mm in laid.spare_mm)
+    lacks = [(-across, (3, 1)), (-down, (0, 2))]
+    some = [one for one in lacks if one[0] > 2 * block.give_mm + _SEEN_MM] or [max(lacks)]
+    for short, pair in sorted(some, reverse=True):
+        # shifting evens out two opposite sides: the crooked or dented one is to blame
+        worst = min(
+            (cuts[i] for i in pair),
+            key=lambda o: o.least_mm - max(o.first_mm, o.second_mm, o.least_mm + 0.5),
+        )
+        ends = ("top", "bottom") if worst.side in ("left", "right") else ("left", "right")
+        if worst.least_mm < min(worst.first_mm, worst.second_mm) - 0.5:
+            end = "middle"
+        elif abs(worst.first_mm - worst.second_mm) < 0.5:
+            end = "all along"
+        else:
+            end = ends[0] if worst.first_mm < worst.second_mm else ends[1]
+        lack = max(short, 0.0)
+        left, remedy = seam_mm - lack / 2, _remedy(lack, seam_mm)
+        found.append(Missing(block.name, worst.side, end, lack, left, remedy, (across, down)))
     return tuple(found)
 
 

@@ -14,8 +14,9 @@ from .block import Block
 from .offcuts import Offcut, offcuts
 from .placement import SIDES, Placement, Wishes, place_all
 from .rectangles import axes
+from .shortage import Missing, missing
 
-_TOLERANCE_MM = 1e-3
+TOLERANCE_MM = 1e-3
 LEAVE_MM = INCH / 32  # what sticks out by no more is not worth a cut: a blade's width or two
 SEEN_MM = INCH / 64  # less is written as nothing
 
@@ -49,6 +50,8 @@ class TrimPlan:
         Points that lie nearer than one seam allowance to a trim line.
     off_centre_mm : float
         How far the centre line lies from the middle, at its worse end; 0 if none is marked.
+    missing : tuple of Missing
+        What the block lacks where it does not fit, as `below_size` says it.
     """
 
     name: str
@@ -58,6 +61,7 @@ class TrimPlan:
     offcuts: tuple[Offcut, ...]
     cut_points: tuple[CutPoint, ...]
     off_centre_mm: float
+    missing: tuple[Missing, ...] = ()
 
     @property
     def nothing_to_trim(self) -> bool:
@@ -73,7 +77,7 @@ class TrimPlan:
 
 def sticks_out(cut: Offcut) -> bool:
     """Whether an edge lies outside its trim line by more than is worth leaving."""
-    return max(cut.first_mm, cut.second_mm, cut.most_mm) > LEAVE_MM + _TOLERANCE_MM
+    return max(cut.first_mm, cut.second_mm, cut.most_mm) > LEAVE_MM + TOLERANCE_MM
 
 
 def trim(
@@ -166,10 +170,11 @@ def _judged(wishes: Wishes, laid: Placement, names: tuple[str, ...]) -> TrimPlan
         off = float(np.abs((wishes.centre - centre) @ frame[wishes.axis]).max())
     local = (wishes.points - centre) @ frame.T
     lost = _cut_points(names, local, laid.width_mm, laid.height_mm, wishes.seam)
-    fits = laid.lack_mm <= _TOLERANCE_MM
+    fits = laid.lack_mm <= TOLERANCE_MM
     given = max(-laid.clearance_mm, 0.0)
     given = min(given, block.give_mm) if fits else given
-    return TrimPlan(block.name, laid, fits, given, cuts, lost, off)
+    lacks = () if fits else missing(block, laid, cuts, wishes.seam)
+    return TrimPlan(block.name, laid, fits, given, cuts, lost, off, lacks)
 
 
 def _cut_points(
