@@ -64,7 +64,7 @@ def test_a_known_size_is_checked_and_the_answer_kept(served, checked, tmp_path):
     shown = [plain(text for _, text in table["rows"]) for table in answer["tables"]]
     assert shown == [list(row[1:]) for row in verified(alone, "in")]
     doubt = "do not cut by these photos"
-    for view in ("plan", "trim", "cut"):
+    for view in ("photos", "blocks", "rows", "plan", "trim", "cut"):
         assert doubt in checked.get(f"{PATH}/{view}").text
     with quilt(served) as one:
         (check,) = one.checks()

@@ -4,6 +4,8 @@ import re
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from blockcheck.planning.cutting import finishing, triangles
 from blockcheck.planning.cutting import workings as w
@@ -11,7 +13,7 @@ from blockcheck.planning.cutting.cloth import lay_on_cloth
 from blockcheck.planning.cutting.pieces import YARD, CutPiece
 from blockcheck.report.trim_sheet import known
 from blockcheck.report.working_words import to_buy, working
-from blockcheck.units import INCH
+from blockcheck.units import INCH, MM_PER
 
 SAIL = CutPiece("alternate block", 6 * INCH, 9 * INCH, 12)
 
@@ -46,6 +48,45 @@ def test_a_working_in_centimetres_has_no_inches():
     assert " in" not in working(triangles.setting_triangles(152.4, unit="cm")[0].working, "cm")
     lines = finishing.quilting_lines(136.5, 3, step_mm=1.0, unit="cm").working
     assert "4.55 cm" in working(lines, "cm")
+
+
+@pytest.mark.parametrize(
+    ("one", "said"),
+    [
+        (w.WholeRow(402.9, 6.35), "row of 40.29 cm + 2 × 0.635 cm = 41.56 cm"),
+        (w.WholeRow(400.0, 6.0), "row of 40.0 cm + 2 × 0.6 cm = 41.2 cm"),
+        (w.Parts((134.3,) * 3, 402.9), "3 × 13.43 cm = 40.29 cm"),
+        (w.HalfBlock(147.0, 0.0, 6.35, 79.85), "14.7 cm ÷ 2 + 0.635 cm = 7.985 cm"),
+        (w.Parts((100 / 3,) * 3, 100.0), "3 × 3.333 cm ≈ 10.0 cm"),
+    ],
+)
+def test_what_lies_between_two_marks_is_written_with_more_digits(one, said):
+    """40.3 + 2 × 0.6 = 41.6 does not come true."""
+    assert working(one, "cm") == said
+
+
+LENGTH = r"(?:(\d+) )?(?:(\d+)/(\d+)|(\d+(?:\.\d+)?)) (?:in|cm)"
+
+
+def value(found):
+    whole, above, below, plain = found
+    return float(plain or 0) + float(whole or 0) + (float(above) / float(below) if above else 0)
+
+
+@given(st.sampled_from(["in", "cm"]), st.floats(20, 2000), st.floats(3, 20), st.integers(2, 12))
+def test_every_sum_comes_true_as_it_is_written(unit, long, seam, count):
+    """Read back from the text: to the last digit with =, within one of each term with ≈."""
+    row = working(w.WholeRow(long, seam), unit)
+    a, b, total = map(value, re.findall(LENGTH, row.replace("2 × ", "")))
+    digit = (
+        1 / 32
+        if unit == "in" and "." not in row
+        else 10 ** -max(len(part) for part in re.findall(r"\.(\d+)", row) or ["0"])
+    )
+    assert abs(a + 2 * b - total) <= (digit / 2 if " = " in row else 2 * digit) + 1e-9
+    parts = working(w.Parts((long,) * count, count * long), unit)
+    assert parts.startswith(f"{count} × ")
+    assert total == pytest.approx((long + 2 * seam) / MM_PER[unit], abs=0.05 + 1e-9)
 
 
 def test_the_sums_of_what_closes_the_quilt_come_true():
