@@ -85,8 +85,10 @@ def sizes(plan: Plan, block: BlockRecord, kept: Any) -> list[Shown]:
         rows += [
             row(f"{side.capitalize()} side", e) for side, e in zip(SIDES, m.sides_mm, strict=True)
         ]
-        bow = max(m.bow_mm, key=lambda e: e.value)
-        rows.append(row("Largest bow off a straight line", bow) | {"size": as_fine(bow, plan.unit)})
+        side, bow = max(zip(SIDES, m.bow_mm, strict=True), key=lambda one: one[1].value)
+        rows.append(
+            row(f"Largest bow, of the {side} side", bow) | {"size": as_fine(bow, plan.unit)}
+        )
         square = m.out_of_square_mm
         rows.append(row("Out of square", replace(square, value=abs(square.value))))
     return rows

@@ -323,10 +323,9 @@ def how_sure(quilt: QuiltPlan, blocks: Sequence[BlockRecord]) -> tuple[str, ...]
         most = max(sizes[-1].budget, key=lambda t: t.u).name
         said.append(f"Where the ± is largest, most of it comes from the {most}.")
     if not quilt.plan.guarded:
-        give, least = (
-            length(quilt.plan, mm, fraction=32)
-            for mm in (quilt.plan.give_mm, quilt.plan.seam_mm - quilt.plan.give_mm)
-        )
+        give = length(quilt.plan, quilt.plan.give_mm, fraction=32)
+        left = quilt.plan.seam_mm - quilt.plan.give_mm
+        least = length(quilt.plan, left, fraction=32, rounding="down")
         said.append(
             "Blocks are judged as they measure. A block reaches a size when its edges come within "
             f"{give} of the trim lines, which leaves a seam allowance of at least {least}."

@@ -359,6 +359,24 @@ def test_a_refusal_on_the_page_names_no_option_of_the_command_line(deeds):
         assert item(deeds, refused["id"]) is None
 
 
+def test_a_new_quilt_in_centimetres_says_how_to_take_photos_in_centimetres(served):
+    with served.client() as client:
+        for unit, card, away in (
+            ("cm", "10.16 cm (4 in)", "30 to 60 cm"),
+            ("in", "4 in", "12 to 24 in"),
+        ):
+            assert client.post("/new", json={"name": f"In {unit}", "unit": unit}).status_code == 200
+            said = client.get(f"/p/In {unit}/photos").text.replace("\xa0", " ")
+            assert f"if it is not exactly {card}," in said
+            assert said.count(away) == 2  # in words and in the drawing
+            assert ("24 in" in said) == (unit == "in")
+
+
+def test_a_bow_names_its_side(deeds):
+    said = deeds.get(f"{PATH}/block?name=1").text
+    assert re.search("Largest bow, of the (top|right|bottom|left) side", said)
+
+
 def test_only_actions_that_exist_can_be_asked_for(deeds):
     for name in ("new", "__init__", "_with", "example", "nothing"):
         assert do(deeds, name).status_code == 404
