@@ -178,10 +178,12 @@ def cut(project: Path, as_json: bool) -> None:
                 fabrics=[vars(f) | {"cloth": f.cloth} for f in quilt.fabrics],
                 finish=quilt.finish,
                 unused=cutting_words.unused(quilt.plan),
+                doubts=cutting_words.middle(quilt),
             )
         )
         return
-    plan, done, lines = quilt.plan, quilt.finish, [cutting_words.headline(quilt)]
+    plan, done = quilt.plan, quilt.finish
+    lines = [cutting_words.headline(quilt), *cutting_words.middle(quilt)]
     for fabric in quilt.fabrics:
         lines += ["", f"{words.sentence(fabric.name)}:"]
         for piece in fabric.pieces:

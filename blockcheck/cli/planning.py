@@ -134,6 +134,8 @@ def plan(project: Path, picture: Path | None, **given: Any) -> None:
             quilt.set_plan(after)
         say(words.plan_table(after))
         _note_unused(after)
+        if given["measured_middle"] and after.body_mm is not None:
+            _note_middle(quilt)
         if picture is not None:
             _draw(quilt, picture)
 
@@ -148,6 +150,19 @@ def _note_unused(plan: Plan) -> None:
             note(line)
         if said:
             note('Give a part that fabric with --fabric PART=FABRIC, or say --have "FABRIC=none".')
+
+
+def _note_middle(quilt: Project) -> None:
+    """Say what was measured and what is worked out, side by side."""
+    from ..planning.quilt import work_out
+    from ..report import cutting_words
+    from ..report.words import finish
+
+    found = work_out(quilt.plan, quilt.blocks())
+    for name, working in finish(found)[: 2 if found.finish else 0]:
+        note(f"{name}: {working}")
+    for line in cutting_words.middle(found):
+        note(line)
 
 
 def _draw(quilt: Project, picture: Path) -> None:

@@ -325,6 +325,7 @@ class Showing:
             "headline": cutting_words.headline(quilt) if quilt.finish else "",
             "ticks": ticks,
             "cutting": await self._cutting(project),
+            "doubts": cutting_words.middle(quilt),
             "unused": cutting_words.unused(quilt.plan),
         }
 

@@ -284,7 +284,7 @@ def _cuts(plan: Plan, layout: Layout) -> tuple[tuple[Fabric, ...], Finish]:
     size = (layout.width_mm, layout.height_mm)
     return (
         fabrics(plan, layout.pieces()),
-        finish(plan, layout.body_mm, parts, size, first[0]),
+        finish(plan, layout.body_mm, layout.worked_mm, parts, size, first[0]),
     )
 
 

@@ -9,6 +9,7 @@ from ..planning.cutting.cloth import OnCloth
 from ..planning.cutting.cut_list import Fabric
 from ..planning.cutting.packing import Strip
 from ..planning.cutting.pieces import CutPiece
+from ..planning.cutting.workings import Measured
 from ..planning.layouts import planned
 from ..planning.plan import Plan
 from ..planning.quilt import QuiltPlan
@@ -34,6 +35,32 @@ def unused(plan: Plan) -> list[str]:
         said.append(
             f"Nothing is cut from {name}{has}: no part of this quilt is of that fabric. Parts that "
             f"are cut: {parts}."
+        )
+    return said
+
+
+def middle(quilt: QuiltPlan) -> list[str]:
+    """Where the sewn quilt was measured to be far from what is worked out: one of them is wrong."""
+    plan, said = quilt.plan, []
+    for figure in quilt.finish.body if quilt.finish else ():
+        how = figure.working
+        if not isinstance(how, Measured) or abs(how.total_mm - how.worked_mm) <= how.likely_mm:
+            continue
+        more = how.total_mm - how.worked_mm
+        by, likely, seams = (
+            words.length(plan, mm, fraction=32)
+            for mm in (abs(more), how.likely_mm, 2 * plan.seam_mm)
+        )
+        raw = abs(more - 2 * plan.seam_mm) <= how.likely_mm
+        advice = (
+            f"From raw edge to raw edge it measures {seams} more than it counts: take that off."
+            if raw
+            else "Measure it again, and look whether the plan has all its rows, blocks and sashing."
+        )
+        said.append(
+            f"The {figure.name} measured through the middle is {by} {'more' if more > 0 else 'less'} "
+            f"than what is worked out, and its seams explain {likely} at most: do not cut the "
+            f"borders yet. {advice}"
         )
     return said
 

@@ -87,6 +87,8 @@ def write_trim_sheet(
             sheet.end()
         if quilt.finish is not None:
             sheet.begin("Cut the rest")
+            for line in cutting_words.middle(quilt):
+                sheet.write(line, 12, bold=True)
             for fabric in quilt.fabrics:
                 sheet.need(1.1 * IN)
                 sheet.write(words.sentence(fabric.name), 15, kind="H2", before=12)

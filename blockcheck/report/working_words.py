@@ -106,8 +106,8 @@ def working(one: w.Working, unit: str) -> str:
             return sums(
                 lambda m: _added(m.text(mm) for mm in parts), lambda *mm: sum(mm), parts, total
             )
-        case w.Measured():
-            return "measured through the middle"
+        case w.Measured(total, worked):
+            return f"{mark(total)}, measured through the middle; worked out {mark(worked)}"
         case w.Strip(wide, long, seam):
             return f"{grown(wide, seam)} wide, {grown(long, seam)} long"
         case w.LikeBlock((across, down), framed):

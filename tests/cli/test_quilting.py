@@ -190,3 +190,22 @@ def test_the_quilt_is_drawn_as_planned_before_there_are_blocks(run, tmp_path):
     assert "11 × 17 in finished" in (tmp_path / "quilt.svg").read_text("utf-8")
     run("plan", "sails", "--rows", "none")
     assert "no measured blocks" in run("plan", "sails", "--picture", "quilt.svg", status=5)
+
+
+def test_what_is_measured_through_the_middle_stands_beside_what_is_worked_out(run, tmp_path):
+    """Raw blocks of 6 x 9 in finish at 5 1/2 x 8 1/2 in: two by two make 11 x 17 in."""
+    rulers(run, a="6,9", b="6,9", c="6,9", d="6,9")
+    told = run("plan", "sails", "--border", "2in", "--measured-middle", "11 1/8x17")
+    beside = "Width inside the borders: 11 1/8 in, measured through the middle; worked out 11 in"
+    assert beside in told
+    assert "do not cut" not in told
+    assert beside in run("cut", "sails")
+    # from raw edge to raw edge: a seam allowance of 1/4 in more at both ends
+    told = run("plan", "sails", "--measured-middle", "11 1/2x17 1/2")
+    assert told.count("it measures 1/2 in more than it counts: take that off") == 2
+    told = run("plan", "sails", "--measured-middle", "50x17")
+    assert "is 39 in more than what is worked out, and its seams explain 3/16 in at most" in told
+    assert "do not cut the borders yet" in run("cut", "sails")
+    assert len(json.loads(run("cut", "sails", "--json"))["doubts"]) == 1
+    run("report", "sails")
+    assert "do not cut the borders yet" in (tmp_path / "sails.html").read_text("utf-8")

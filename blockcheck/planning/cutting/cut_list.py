@@ -142,9 +142,20 @@ def _fabric(plan: Plan, name: str, some: Sequence[CutPiece]) -> Fabric:
     return Fabric(name, tuple(some), usable, hand, plan.allowance, one_way, plan.seam_mm, plan.unit)
 
 
+def _likely(plan: Plan, parts: Sequence[float]) -> float:
+    """How far a sewn row may measure off what is worked out.
+
+    Every seam between two pieces takes up an allowance of each; where each is off by as much as
+    still holds, all of them the same way, the row is off by twice that for every seam. Beyond the
+    seams, as far as the plan calls good enough.
+    """
+    return plan.tolerance_mm + 2 * plan.give_mm * (len(parts) - 1)
+
+
 def finish(
     plan: Plan,
     body_mm: tuple[float, float],
+    worked_mm: tuple[float, float],
     parts_mm: tuple[Sequence[float], Sequence[float]],
     size_mm: tuple[float, float],
     block_mm: float,
@@ -154,8 +165,8 @@ def finish(
     Parameters
     ----------
     plan : Plan
-    body_mm, size_mm : (float, float)
-        Finished size inside the borders and with them.
+    body_mm, worked_mm, size_mm : (float, float)
+        Finished size inside the borders, as it is worked out there, and with them.
     parts_mm : (sequence of float, sequence of float)
         What the body's width and height are made up of.
     block_mm : float
@@ -164,8 +175,12 @@ def finish(
     unit = plan.unit
     words = ("width", "height")
     body = tuple(
-        Figure(name, mm, Measured() if plan.body_mm else Parts(tuple(parts), mm))
-        for name, mm, parts in zip(words, body_mm, parts_mm, strict=True)
+        Figure(
+            name,
+            mm,
+            Measured(mm, worked, _likely(plan, parts)) if plan.body_mm else Parts(tuple(parts), mm),
+        )
+        for name, mm, worked, parts in zip(words, body_mm, worked_mm, parts_mm, strict=True)
     )
     parts = max(2, math.ceil(block_mm / finishing.LINES_APART_MM[unit] - 1e-9))
     backing = plan.backing_width_mm or plan.fabric_width_mm

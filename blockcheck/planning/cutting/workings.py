@@ -26,7 +26,18 @@ class Parts(Working):
 
 @dataclass(frozen=True)
 class Measured(Working):
-    """What the sewn quilt measures through its middle."""
+    """What the sewn quilt measures through its middle, beside what was worked out.
+
+    Attributes
+    ----------
+    total_mm, worked_mm : float
+    likely_mm : float
+        How far the two may differ: what the seams can give, and how far off is good enough.
+    """
+
+    total_mm: float
+    worked_mm: float
+    likely_mm: float
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,8 @@ class Layout:
         Finished lengths of the pieces along the body's top and left side.
     width_mm, height_mm : float
         Finished, with the borders.
+    worked_mm : (float, float)
+        The body as it is worked out, where `body_mm` is as measured.
     """
 
     design: Design
@@ -42,6 +44,7 @@ class Layout:
     down_mm: tuple[float, ...]
     width_mm: float
     height_mm: float
+    worked_mm: tuple[float, float]
 
     def count(self, name: str) -> int:
         """How many patches have a name."""
@@ -78,6 +81,7 @@ def lay_out(design: Design) -> Layout:
         If sizes do not go together as the setting asks, or nothing is left of a piece.
     """
     whole = on_point.on_point(design) if design.setting == "on point" else body.rows(design)
+    worked = (whole.width_mm, whole.height_mm)
     if design.body_mm is not None:
         whole = _stretched(whole, *design.body_mm)
     inside = (whole.width_mm, whole.height_mm)
@@ -86,7 +90,7 @@ def lay_out(design: Design) -> Layout:
         name = f"{BORDER} {i}" if len(design.borders) > 1 else BORDER
         whole = bordered(whole, border, name, seam_mm=design.seam_mm, unit=design.unit)
     size = whole.width_mm, whole.height_mm
-    return Layout(design, whole.patches, whole.seams, inside, *along, *size)
+    return Layout(design, whole.patches, whole.seams, inside, *along, *size, worked)
 
 
 def _stretched(unit: Unit, width_mm: float, height_mm: float) -> Unit:
