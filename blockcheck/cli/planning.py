@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from ..errors import PlanError, typed
+from ..planning.layouts.planned import trouble
 from ..planning.plan import Plan, usual_in
 from ..project import Project
 from ..report import project_words as words
@@ -115,6 +116,7 @@ def new(project: Path, **given: Any) -> None:
     with in_words(), Project.create(project, changed(Plan(), given)) as quilt:
         tell(f"Made {quilt.path}.")
         say(words.plan_table(quilt.plan))
+        _note_trouble(quilt.plan)
         note(f"Next: {typed('add', quilt.path, 'PHOTOS')}")
 
 
@@ -134,10 +136,18 @@ def plan(project: Path, picture: Path | None, **given: Any) -> None:
             quilt.set_plan(after)
         say(words.plan_table(after))
         _note_unused(after)
+        if picture is None:
+            _note_trouble(after)
         if given["measured_middle"] and after.body_mm is not None:
             _note_middle(quilt)
         if picture is not None:
             _draw(quilt, picture)
+
+
+def _note_trouble(plan: Plan) -> None:
+    """Say why the quilt cannot be worked out from a plan that is kept all the same."""
+    if why := trouble(plan):
+        note(f"This plan is kept, but the quilt cannot be worked out from it: {why}")
 
 
 def _note_unused(plan: Plan) -> None:
@@ -174,7 +184,7 @@ def _draw(quilt: Project, picture: Path) -> None:
     path = target(picture, quilt.path, ".svg")
     found = work_out(quilt.plan, quilt.blocks())
     if found.layout is None:
-        stop(Status.BLOCKS, gap(found, "cuts"))
+        stop(Status.BLOCKS, f"{gap(found, 'cuts')} The plan is kept as it is above.")
     with writing(path):
         path.write_text(quilt_picture(found.layout, quilt.plan), encoding="utf-8")
     note(f"Wrote {path}. Open it in a browser.")

@@ -46,6 +46,8 @@ _HERE = tuple(
         (r" \(--seams-across, --seams-down\)", ""),
         (r"say --no-keep-square", "say that it need not be a square"),
         (r" \(--order\)", ""),
+        (r" \(--sashing none\)", ""),
+        (r" \(--frame 2in\)", ""),
         (r"what the options say", "what the plan says"),
         (r"--card-side", "the card’s size in the plan"),
         (r"--sheet-side", "the sheet’s size in the plan"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..errors import in_one_line, typed
 from ..planning.plan import BlockRecord, Plan
@@ -13,6 +14,11 @@ from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_size, format_uncertainty
 from . import setting_words
+
+if TYPE_CHECKING:
+    from ..measuring.results import Measurement
+
+SIDES = ("top", "right", "bottom", "left")
 
 
 def length(plan: Plan, mm: float, *, sign: bool = False) -> str:
@@ -92,7 +98,7 @@ def plan_table(plan: Plan) -> str:
 def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
     """Write the blocks with their sizes, beside the planned size where there is one."""
     title = f"{in_one_line(name)}: {len(blocks)} block{'s'[: len(blocks) != 1]}"
-    head = ["block", "state", "width", "±", "height", "±"]
+    head = ["block", *(["kind"] if plan.kinds else []), "state", "width", "±", "height", "±"]
     if plan.planned_mm:
         title += f", planned {size(plan, plan.planned_mm)} unfinished"
         head += ["width off", "height off", "planned size"]
@@ -105,7 +111,7 @@ def block_list(name: str, plan: Plan, blocks: Sequence[BlockRecord]) -> str:
 
 def _list_row(block: BlockRecord, plan: Plan, short: bool) -> tuple[str, ...]:
     """A block beside the planned size of its kind, judged as `size` judges it."""
-    row = [block.name, block.state]
+    row = [block.name, *([block.kind or plan.kind] if plan.kinds else []), block.state]
     first, own = plan.planned_mm, plan.kind_named(block.kind).planned_mm
     both = (block.width_mm, block.height_mm)
     for e in both:
@@ -117,9 +123,17 @@ def _list_row(block: BlockRecord, plan: Plan, short: bool) -> tuple[str, ...]:
         row += [length(plan, mm, sign=True) for mm in off]
         verdict = "not reached" if short else "reached"
         if short and min(off) > -plan.give_mm:  # large enough from middle to middle
-            verdict += ": not sure enough" if plan.guarded else ": crooked"
+            verdict += ": not sure enough" if plan.guarded else f": crooked{_apart(plan, block)}"
         row.append("" if block.state == "set aside" else verdict)
     return (*row, block.note)
+
+
+def _apart(plan: Plan, block: BlockRecord) -> str:
+    """How far a block is out of square, where that is more than its own ±."""
+    skew = block.out_of_square_mm
+    if skew is None or abs(skew.value) <= skew.u95:
+        return ""
+    return f", diagonals {format_length(abs(skew.value), unit=plan.unit, fraction=32)} apart"
 
 
 def block_story(
@@ -138,6 +152,8 @@ def block_story(
         rows.append(("camera", photo.camera))
     both = (("width", latest.width_mm), ("height", latest.height_mm))
     rows += [(side, with_u(plan, e)) for side, e in both]
+    if latest.measurement is not None:
+        rows += _shape(plan, latest.measurement)
     for side, e in both:
         rows += [
             (f"{side}, 1 sigma: {t.name}", format_exact(t.u, unit=plan.unit, digits=4))
@@ -153,13 +169,34 @@ def block_story(
         rows.append(("centre line", " to ".join(ends)))
     if block and block.note:
         rows.append(("note", block.note))
-    lines = [f"Block {name}: {block.state if block else 'removed'}"]
+    kind = f", {block.kind or plan.kind}" if block and plan.kinds else ""
+    lines = [f"Block {name}: {block.state if block else 'removed'}{kind}"]
     lines += [table([(f"  {a}", b) for a, b in rows]), "History"]
     for event in history:
         when = datetime.fromisoformat(event.at).astimezone().strftime("%Y-%m-%d %H:%M")
         said = sizes(plan, event.kept) if event.kept else event.detail
         lines.append(f"  {when}  {event.what}{': ' if said else ''}{said}")
     return "\n".join(lines)
+
+
+def _shape(plan: Plan, found: Measurement) -> list[tuple[str, str]]:
+    """The four sides, how far out of square, and the bow of each side."""
+    square = found.out_of_square_mm
+    rows = [
+        (f"{side} side", with_u(plan, e)) for side, e in zip(SIDES, found.sides_mm, strict=True)
+    ]
+    rows.append(("out of square", _fine(plan, Estimate(abs(square.value), square.budget))))
+    rows += [
+        (f"{side} side's bow", _fine(plan, e)) for side, e in zip(SIDES, found.bow_mm, strict=True)
+    ]
+    return rows
+
+
+def _fine(plan: Plan, e: Estimate) -> str:
+    """Write a small length with its ±, as finely as that."""
+    unit = plan.unit
+    written = format_exact(e.value, unit=unit, digits=2 if unit == "cm" else 3)
+    return f"{written} ± {format_uncertainty(e.u95, unit=unit)}"
 
 
 def gone(project: Path, removed: Sequence[str], photos: Sequence[PhotoFile]) -> list[str]:

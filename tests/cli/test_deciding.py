@@ -57,7 +57,7 @@ def test_list_and_size_never_contradict_each_other(tmp_path, rule):
     assert {verdict for name, *_, verdict in listed if name == "A4"} == {"reached"}
     assert ("A1" in short) is (rule == "--guarded")
     assert listed[5][-1] not in ("reached", "not reached")  # set aside
-    assert [listed[6][i] for i in (0, 6, 7)] == ["G1", "0 in", "0 in"]
+    assert [listed[6][i] for i in (0, 1, 7, 8)] == ["G1", "gull", "0 in", "0 in"]
 
 
 def test_size_says_what_all_reach_what_limits_and_what_more_would_cost(project):
@@ -291,7 +291,15 @@ def test_a_block_that_is_large_enough_but_crooked_says_so_in_the_list(tmp_path):
     run("new", path, "--planned", "6x9", "--card-side", "4in")
     run("add", path, DEMO / "sailboat-4.jpg", "--name", "Gull")
     listed = re.split("  +", run("list", path).splitlines()[2])
-    assert listed[-3:] == ["0 in", "0 in", "not reached: crooked"]
+    assert listed[-3:-1] == ["0 in", "0 in"]
+    assert re.fullmatch(r"not reached: crooked, diagonals \d/\d+ in apart", listed[-1])
+    told = run("show", path, "Gull")
+    for row in ("top side", "left side", "out of square", "bottom side's bow"):
+        assert re.search(rf"^  {row} +[\d/ .]+ in ± 0.0\d+ in$", told, re.M), row
+    assert "kind" not in run("list", path)
+    run("kind", path, "lighthouse", "--planned", "6x12")
+    assert run("list", path).splitlines()[1].startswith("block  kind   state")
+    assert run("show", path, "Gull").startswith("Block Gull: measured, block\n")
 
 
 def test_one_is_said_as_one(tmp_path):

@@ -209,3 +209,14 @@ def test_what_is_measured_through_the_middle_stands_beside_what_is_worked_out(ru
     assert len(json.loads(run("cut", "sails", "--json"))["doubts"]) == 1
     run("report", "sails")
     assert "do not cut the borders yet" in (tmp_path / "sails.html").read_text("utf-8")
+
+
+def test_a_plan_that_does_not_go_together_is_kept_and_says_what_to_do(run):
+    assert "kept, but" not in run("plan", "sails", "--setting", "offset", "--sashing", "1in")
+    told = run("plan", "sails", "--setting", "on-point")
+    assert "This plan is kept, but the quilt cannot be worked out from it: Sashing is" in told
+    assert "(--sashing none)" in told
+    told = run("plan", "sails", "--setting", "on-point", "--picture", "quilt.svg", status=5)
+    assert "(--sashing none)" in told
+    assert "The plan is kept as it is above." in told
+    assert "kept, but" not in run("plan", "sails", "--sashing", "none")

@@ -155,7 +155,8 @@ def _check_words(d: Design) -> None:
     if d.setting == "on point" and (d.between_blocks_mm or d.between_rows_mm):
         raise PlanError(
             "Sashing is not worked out for blocks on point.",
-            "Frame each block instead, or choose a straight setting.",
+            "Take the sashing away (--sashing none); frame each block instead (--frame 2in), or choose "
+            "another setting.",
         )
 
 

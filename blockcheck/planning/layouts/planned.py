@@ -94,6 +94,22 @@ def design_of(plan: Plan, sizes_mm: Mapping[str, Size], blocks: int) -> Design:
     )
 
 
+def trouble(plan: Plan) -> str:
+    """Why the quilt top cannot be worked out, as far as the plan alone shows it; else empty.
+
+    Sizes of kinds that share a row or a column are left out: trimming makes them alike.
+    """
+    sizes = {kind.name: kind.planned_mm for kind in (plan.kind_named(plan.kind), *plan.kinds)}
+    known = {name: size for name, size in sizes.items() if size is not None}
+    if len(known) < len(sizes):
+        return ""
+    try:
+        design_of(plan, known, blocks=1)
+    except PlanError as e:
+        return str(e)
+    return ""
+
+
 def tied(plan: Plan) -> tuple[tuple[frozenset[str], ...], tuple[frozenset[str], ...]]:
     """Kinds that must be equally wide, and kinds that must be equally high.
 
