@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from ..errors import ReadingsError
 from ..measuring.checks import Verification, profile_of_photos, repeat_photos, verify_photo
 from ..measuring.gauge import gauge_study, read_readings
 from ..profiles import save_profile
@@ -26,7 +27,7 @@ from .options import (
     told,
 )
 from .photos import files
-from .voice import Status, in_words, leave, note, refuse, say
+from .voice import Status, in_words, leave, note, refuse, say, stop
 
 
 @command("verify")
@@ -43,8 +44,9 @@ from .voice import Status, in_words, leave, note, refuse, say
 @click.option(
     "--cloth-height",
     metavar="LENGTH",
-    default="0.76mm",
-    help="Height of its top above the mat.",
+    help=told(
+        "Height of its top above the mat.", "a bank card's 0.76mm for its size, else cloth's"
+    ),
 )
 @click.option(
     "--project",
@@ -59,7 +61,7 @@ def verify(
     photo: Path,
     known: str,
     tolerance: str | None,
-    cloth_height: str,
+    cloth_height: str | None,
     project: Path | None,
     unit: str,
     **settings: Any,
@@ -73,7 +75,8 @@ def verify(
         else:
             with Project.open(project) as quilt:
                 said = {name: value for name, value in settings.items() if value is not None}
-                given = {**settings_in(quilt.plan), **said, **limits}
+                given = {**settings_in(quilt.plan), **said}
+                given = {**given, "usual_height": given.pop("cloth_height"), **limits}
                 found = verify_photo(photo, known, **given)
                 if found.e_n:
                     _keep(quilt, photo, found)
@@ -116,7 +119,10 @@ def repeat(photos: tuple[Path, ...], tolerance: str, unit: str, **settings: Any)
         folders = [p for p in photos if p.is_dir()]
         blocks = [files((p,))[0] for p in folders]
         loose = [p for p in photos if not p.is_dir()]
-        found = repeat_photos([*blocks, *([loose] if loose else [])], **settings)
+        try:
+            found = repeat_photos([*blocks, *([loose] if loose else [])], **settings)
+        except ReadingsError as e:  # of photos that can be read: too few, or one of them twice
+            stop(Status.USAGE, str(e))
     for result in found.failed:
         refuse(words.refusal(result, "LEFT OUT"))
     say(words.repeatability(found, allowed, unit))

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ..errors import LengthError, MeasureError, ProfileError, ReadingsError
+from ..errors import LengthError, MeasureError, ProfileError, ReadingsError, TooFewPhotosError
 from ..profiles import LensProfile
 from ..settings import Length, Settings
 from ..uncertainty import Estimate, Term
@@ -22,7 +22,7 @@ from .results import PhotoResult
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, thickness 0.76 mm: bank cards
 ID1_WITHIN_MM = (0.13, 0.06)  # an unused card is 85.47 to 85.72 x 53.92 to 54.03 (from memory)
 RULER_MM = 0.4  # half of a ruler's 1/32 in, where nothing better is known
-THICKNESS_MM = 0.76
+THICKNESS_MM = 0.76  # of an ID-1 card (ISO/IEC 7810)
 _OBLONG = 1.05  # sides more unlike than this tell how a photo was turned
 
 
@@ -37,12 +37,18 @@ class Verification:
         Width and height as the photo shows them; empty where it could not be measured.
     e_n : tuple of float
         Difference over the expanded uncertainty of both (ISO/IEC 17043).
+    height_mm : float
+        How high its top was taken to lie above the mat.
+    height_from : {"given", "bank card", "cloth"}
+        Who says so.
     """
 
     result: PhotoResult
     measured: tuple[Estimate, ...] = ()
     known: tuple[Estimate, ...] = ()
     e_n: tuple[float, ...] = ()
+    height_mm: float = THICKNESS_MM
+    height_from: str = "given"
 
     @property
     def agrees(self) -> bool:
@@ -110,7 +116,7 @@ def known_size(
     limits = (RULER_MM, RULER_MM)
     if tolerance is not None:
         limits = (parse_length(tolerance),) * 2
-    elif math.dist(sorted(size), sorted(ID1_MM)) < 0.05:
+    elif _is_bank_card(size):
         limits = ID1_WITHIN_MM if size[0] > size[1] else ID1_WITHIN_MM[::-1]
     w, h = (
         Estimate(mm, (Term("known size", limit / math.sqrt(3)),))
@@ -119,12 +125,17 @@ def known_size(
     return w, h
 
 
+def _is_bank_card(size_mm: Sequence[float]) -> bool:
+    return math.dist(sorted(size_mm), sorted(ID1_MM)) < 0.05
+
+
 def verify_photo(
     path: str | Path,
     known: str | tuple[float, float],
     *,
     tolerance: Length | None = None,
-    cloth_height: Length = THICKNESS_MM,
+    cloth_height: Length | None = None,
+    usual_height: Length | None = None,
     **settings: object,
 ) -> Verification:
     """Measure a rectangle of known size that lies in the block's place.
@@ -134,20 +145,35 @@ def verify_photo(
     path : str or Path
     known, tolerance
         As of `known_size`.
-    cloth_height : str or float
-        Of its upper face above the mat.
+    cloth_height : str or float, optional
+        Of its upper face above the mat. Left out: a bank card's thickness for what is of that
+        size, else `usual_height`.
+    usual_height : str or float, optional
+        The cloth's, as of `Settings.of`.
     **settings
         As of `Settings.of`.
     """
     sides = known_size(known, tolerance)
-    result = of_one_block(measure_photo(path, **{**settings, "cloth_height": cloth_height}))  # type: ignore[arg-type]
+    height_from = "given"
+    if cloth_height is None and _is_bank_card([side.value for side in sides]):
+        cloth_height, height_from = THICKNESS_MM, "bank card"
+    elif cloth_height is None:
+        cloth_height, height_from = usual_height, "cloth"
+    given = {**settings, "cloth_height": cloth_height}
+    height_mm = Settings.of(**given).cloth_height  # type: ignore[arg-type]
+    result = of_one_block(measure_photo(path, **given))  # type: ignore[arg-type]
     if not result.ok:
-        return Verification(result)
+        return Verification(result, height_mm=height_mm, height_from=height_from)
     measured = result.blocks[0].width_mm, result.blocks[0].height_mm
     if _is_turned(measured, sides):
         sides = sides[1], sides[0]
     return Verification(
-        result, measured, sides, tuple(e_n(m, k) for m, k in zip(measured, sides, strict=True))
+        result,
+        measured,
+        sides,
+        tuple(e_n(m, k) for m, k in zip(measured, sides, strict=True)),
+        height_mm,
+        height_from,
     )
 
 
@@ -160,7 +186,9 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
     Raises
     ------
     ReadingsError
-        If no block was measured twice, or one photo is there twice.
+        If no block was photographed twice, or one photo is there twice.
+    TooFewPhotosError
+        If too few of the photos could be measured.
     """
     widths, heights, failed = [], [], []
     seen: dict[str | None, str] = {}
@@ -186,7 +214,7 @@ def repeat_photos(blocks: Iterable[Sequence[str | Path]], **settings: object) ->
     found = Repeatability(tuple(widths), tuple(heights), tuple(failed))
     if failed and not any(len(group) > 1 for group in widths):
         first, *others = (r.problems[-1] for r in failed)
-        error = ReadingsError(f"Too few photos could be measured. {first.message}", first.hint)
+        error = TooFewPhotosError(f"Too few photos could be measured. {first.message}", first.hint)
         for problem in others:
             error.add_note(f"{problem.message} {problem.hint}")
         raise error

@@ -74,7 +74,7 @@ def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
     if within < 1:
         raise ReadingsError(
             "Nothing was measured twice, so there is no repeatability to see.",
-            "Take two or more photos of the same block; five are better.",
+            "Take three or more photos of the same block (two are the least; five are better).",
         )
     means = np.array([a.mean() for a in arrays])
     grand = float(np.average(means, weights=n))

@@ -94,10 +94,11 @@ class Verifying:
             known = parse_size(given.get("known", ""), plan.unit)
             asked = {
                 **self._given(plan),
-                "cloth_height": parse_length(given.get("height") or "0.76mm", plan.unit),
-                "tolerance": parse_length(given["tolerance"], plan.unit)
-                if given.get("tolerance")
-                else None,
+                "usual_height": plan.cloth_height,
+                **{
+                    name: parse_length(given[entry], plan.unit) if given.get(entry) else None
+                    for name, entry in (("cloth_height", "height"), ("tolerance", "tolerance"))
+                },
             }
             found = await self._workers.run("measure", verified, received.path, known, asked)
             if found.e_n:
@@ -208,7 +209,11 @@ def _verification(found: Verification, plan: Plan) -> Shown:
     if not found.e_n:
         error = next(p for p in found.result.problems if p.level == "error")
         return _answer(False, ["It could not be measured.", f"{error.message} {error.hint}"])
-    told = [said.verdict(found, plan.unit), *said.warnings(found.result.problems)]
+    told = [
+        said.verdict(found, plan.unit),
+        said.height_taken(found, plan.unit),
+        *said.warnings(found.result.problems),
+    ]
     tables = [
         (name, zip(("known", "measured", "off"), row, strict=True))
         for name, *row in said.verified(found, plan.unit)

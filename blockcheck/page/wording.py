@@ -46,6 +46,7 @@ _HERE = tuple(
         (r" \(--seams-across, --seams-down\)", ""),
         (r"say --no-keep-square", "say that it need not be a square"),
         (r" \(--order\)", ""),
+        (r" \(--cloth-height\)", ""),
         (r" \(--sashing none\)", ""),
         (r" \(--frame 2in\)", ""),
         (r"what the options say", "what the plan says"),

@@ -187,7 +187,19 @@ def verification(found: Verification, unit: str) -> str:
         f"  {name:8}{known:>22}{measured:>22}   {off}"
         for name, known, measured, off in verified(found, unit)
     ]
-    return "\n".join([*lines, verdict(found, unit)])
+    return "\n".join([*lines, height_taken(found, unit), verdict(found, unit)])
+
+
+def height_taken(found: Verification, unit: str) -> str:
+    """How high the thing's top was taken to lie, and why."""
+    why = {
+        "given": "as you say",
+        "bank card": "as a bank card's does",
+        "cloth": "as cloth's does; if it is thicker, say how high it is (--cloth-height)",
+    }[found.height_from]
+    high = f"{found.height_mm:.3g} mm"
+    high += f" ({format_exact(found.height_mm, unit=unit, digits=3)})" if unit == "in" else ""
+    return f"Its top was taken to lie {high} above the mat, {why}."
 
 
 def verified(found: Verification, unit: str) -> list[tuple[str, str, str, str]]:
@@ -209,7 +221,10 @@ def verdict(found: Verification, unit: str) -> str:
     if found.agrees:
         length, words = (254.0, "10 in") if unit == "in" else (250.0, "25 cm")
         least = format_exact(length * found.least_seen, unit=unit)
-        return f"They agree. Over {words}, this check would have shown an error of {least}."
+        return (
+            f"They agree. What this check could not have shown: an error of less than {least} in "
+            f"a length of {words}."
+        )
     return (
         "They do NOT agree: do not cut by these photos. Measure the printed card with a ruler "
         "and give its size (--card-side), lay everything flat, check the size and height of "

@@ -210,7 +210,7 @@ def test_profiles_in_their_usual_place_are_used(run, profiled, tmp_path, monkeyp
         (("measure", "boat-1.jpg", "--profiles", "none.json"), "lens file", 4),
         (("lens", "boat-1.jpg"), "5 or more photos", 4),
         (("repeat", "none.csv"), "none.csv cannot be read", 4),
-        (("repeat", "sheet/1.jpg", "sheet/2.jpg"), "Too few photos", 4),
+        (("repeat", "sheet/1.jpg", "sheet/2.jpg"), "Too few photos", 1),
         (("verify", "boat-1.jpg", "--known", "85x"), "not a size", 2),
     ],
 )
@@ -227,3 +227,27 @@ def test_the_commands_in_the_docs_run(run, profiled):
     for command in commands:
         result = run(*shlex.split(command))
         assert result.exit_code == 0, (command, result.output)
+
+
+def test_the_height_that_was_taken_is_said_and_a_bank_cards_is_for_its_size_only(run, folder):
+    said = run("verify", "bank-card.jpg", "--known", "85.60x53.98mm", "--card-side", "4in").output
+    assert "taken to lie 0.76 mm (0.030 in) above the mat, as a bank card's does." in said
+    words = ("verify", "boat-1.jpg", "--known", "100x140mm", "--card-side", "4in")
+    assert (
+        "0.5 mm (0.020 in) above the mat, as cloth's does; if it is thicker" in run(*words).output
+    )
+    assert (
+        "0.2 mm (0.008 in) above the mat, as you say"
+        in run(*words, "--cloth-height", "0.2mm").output
+    )
+    run("new", "thick", "--card-side", "4in", "--cloth-height", "1mm")
+    assert "1 mm (0.039 in) above the mat, as cloth's" in run(*words, "--project", "thick").output
+
+
+def test_too_few_repeats_are_a_wrong_command_and_no_bad_file(run):
+    alone = run("repeat", "boat-1.jpg", "--card-side", "4in")
+    assert (alone.exit_code, "Take three or more photos" in alone.output) == (2, True)
+    twice = run("repeat", "boat-1.jpg", "boat-1.jpg", "--card-side", "4in")
+    assert (twice.exit_code, "take a new photo each time" in twice.output) == (2, True)
+    unseen = run("repeat", "boat-1.jpg", "sheet/1.jpg", "--card-side", "4in")
+    assert (unseen.exit_code, "Too few photos could be measured" in unseen.output) == (1, True)

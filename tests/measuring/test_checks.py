@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from blockcheck.errors import LengthError, ProfileError, ReadingsError
+from blockcheck.errors import LengthError, ProfileError, TooFewPhotosError
 from blockcheck.measuring.checks import known_size, profile_of_photos, repeat_photos, verify_photo
 from blockcheck.measuring.together import measure_together
 
@@ -56,7 +56,7 @@ def test_a_photo_of_two_blocks_says_that_one_is_asked_for():
 
 def test_photos_that_show_nothing_twice_say_why():
     both = [TWO.with_name("no-block.jpg"), TWO.with_name("no-reference.jpg")]
-    with pytest.raises(ReadingsError, match="Too few photos") as refused:
+    with pytest.raises(TooFewPhotosError, match="Too few photos") as refused:
         repeat_photos([both])
     assert re.fullmatch(r"[A-Z][a-z].*[a-z]\.", refused.value.hint)
     (note,) = refused.value.__notes__  # of the second photo

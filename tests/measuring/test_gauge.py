@@ -170,7 +170,9 @@ def test_a_missing_reading_is_refused():
 def test_two_readings_of_one_block_are_enough():
     found = one_way([[1.0, 2.0]])
     assert (found.df_between, found.df_within) == (0, 1)
-    with pytest.raises(ReadingsError, match=r"Nothing was measured twice.*Take two or more photos"):
+    with pytest.raises(
+        ReadingsError, match=r"Nothing was measured twice.*Take three or more photos"
+    ):
         one_way([[1.0]])
 
 
