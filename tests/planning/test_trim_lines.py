@@ -12,7 +12,7 @@ from blockcheck.planning.trimming import placement as placing
 from blockcheck.planning.trimming.block import Block
 from blockcheck.planning.trimming.rectangles import axes
 from blockcheck.planning.trimming.shortage import below_size
-from blockcheck.planning.trimming.trim_lines import trim, trim_all
+from blockcheck.planning.trimming.trim_lines import SEEN_MM, trim, trim_all
 from blockcheck.report import trim_words
 from blockcheck.units import INCH
 
@@ -299,3 +299,20 @@ def test_an_edge_that_bulges_says_where():
     plan = trim(Block("b", shape), 6 * INCH, 9 * INCH)
     right, *_ = trim_words.instructions(Plan(), plan)
     assert right == "off the right edge: nothing at the ends, 1/8 in in the middle"
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_block_too_narrow_is_not_laid_short_where_it_is_high_enough(seed):
+    """Both long sides bowed the same way: a hair of width is not bought with 1/32 in of height."""
+    rng = np.random.default_rng(seed)
+    t = np.linspace(-1, 1, 9)[1:-1]
+    bow = rng.uniform(0.06, 0.12) * (1 - t**2) * INCH
+    down = (t + 1) / 2 * 9.06 * INCH
+    corners = np.array([[0, 0], [6, 0], [6, 9.06], [0, 9.06]]) * INCH
+    right = np.column_stack([6 * INCH + bow, down])
+    left = np.column_stack([bow, down])[::-1]
+    shape = np.vstack([corners[:2], right, corners[2:], left]) + rng.normal(0, 0.05, (18, 2))
+    plan = trim(Block("b", shape, give_mm=INCH / 32), 6 * INCH, 9 * INCH)
+    assert not plan.fits
+    assert {m.side for m in plan.missing} <= {"left", "right"}
+    assert all(o.least_mm > -SEEN_MM for o in plan.offcuts if o.side in ("top", "bottom"))

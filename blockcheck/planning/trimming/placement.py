@@ -19,6 +19,8 @@ _SIGNS = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 # line as far as it may; evenness gains 1
 _CLOTH, _POINT, _CENTRE, _GIVEN = 1e6, 1e4, 1e2, 3.0
 _FAR = 1e4
+_MISSED = 1e-3  # more missing than this, and it does not fit
+_EVENED = 0.05  # more missing than has to be, where that spares the other two sides
 _MAX_TURN = math.pi / 4  # from the block's own
 _NEAR = 0.03  # radians that one linear program bridges
 _TOGETHER = 32  # programs in one call of the solver
@@ -93,6 +95,9 @@ def place_all(
     moved by 1/8 in to win back 1/64 in of a seam allowance. One linear program in centre and small
     turn, solved again about its own answer until it stands (sequential linear programming); those
     of many blocks go to the solver together, which costs less.
+
+    Where the cloth is not to be had the centre is looked for once more with `_EVENED` more missing
+    at most, so that a hair of width is not bought with 1/32 in of height.
 
     `best` has for each the height that `frontiers_and_turns` gives for its width, and the turn,
     where they are known already.
@@ -225,7 +230,7 @@ def _settle(wishes: Wishes, turn: float) -> _Placing:
     centre = (extent.min(axis=0) + extent.max(axis=0)) / 2 @ axes(turn)
     limit = 0.1  # radians of one step
     touch = _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
-    spare = (0.0, 0.0)
+    spare, lacks = (0.0, 0.0), np.zeros(2)
     for _ in range(12):
         low, high = (block.turn + k * _MAX_TURN - turn for k in (-1, 1))
         swing = max(-limit, min(low, limit)), min(limit, max(high, -limit))
@@ -236,12 +241,18 @@ def _settle(wishes: Wishes, turn: float) -> _Placing:
                 "Choose a size nearer to the block's own.",
             )
         centre, turn = centre + step[:2] @ axes(turn), turn + float(step[2])
-        spare = float(step[3]), float(step[4])
+        spare, lacks = (float(step[3]), float(step[4])), step[5:7]
         before, touch = touch, _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
         # what the tangents leave out is half the square of the turn: 0.3 micrometres here
         if abs(step[2]) < 2e-3 and np.array_equal(before.sides, touch.sides):
             break
         limit *= 0.5 if abs(step[2]) > 0.9 * limit else 1.0
+    if lacks.max() > _MISSED:  # does not fit: where it lies is still to be even
+        most = lacks + _EVENED
+        step = yield _program(touch, half, wishes, axes(turn), centre, (0.0, 0.0), most)
+        if step is not None:
+            centre = centre + step[:2] @ axes(turn)
+            touch = _Contacts.of((block.outline_mm - centre) @ axes(turn).T, half)
     room, given = (float(touch.slack(some).min()) for some in (half, half - block.give_mm))
     width, height = 2 * wishes.half
     x, y = (float(z) for z in centre)
@@ -269,8 +280,12 @@ def _program(
     frame: Array,
     centre: Array,
     swing: tuple[float, float],
+    most: Array | None = None,
 ) -> _Program:
-    """The best small move: dx, dy in the rectangle's frame, turn, growth across and down."""
+    """The best small move: dx, dy in the rectangle's frame, turn, growth across and down.
+
+    `most` bounds the missing cloth across and down, which then weighs no more than given cloth.
+    """
     points = (wishes.points - centre) @ frame.T
     n = len(points)
     # then come missing and given cloth across and down, each point's shortage, and off centre
@@ -312,6 +327,8 @@ def _program(
     low[:5] = -_FAR
     low[2], high[2] = swing
     high[7:9] = wishes.block.give_mm
+    if most is not None:
+        high[5:7], cost[5:7] = most, _GIVEN
     return _Program(cost, np.vstack(rows), np.concatenate(bound), low, high)
 
 
