@@ -15,7 +15,8 @@ from ..files import sha256_of
 from ..measuring.results import PhotoResult
 from ..planning.plan import BlockRecord, Plan, usual_in
 from ..project.records import settings_from, settings_in
-from ..report import words
+from ..report import mark_words, words
+from ..report.html import unbroken
 from ..settings import Settings
 from ..units import INCH
 from . import forms, marks, rows_view, sets, work
@@ -141,7 +142,7 @@ class Doing:
         return await self._with(project, lambda q: marks.unmark(q, given))
 
     async def suggest(self, project: str, given: Given) -> Given:
-        """Suggest points and the centre line, in the photo's pixels."""
+        """Suggest points and the centre line: in the photo's pixels, and where they lie in words."""
         path, sha256, settings = await asyncio.to_thread(self._photo_of, project, given["name"])
         block, plan = await asyncio.to_thread(self._record, project, given["name"])
         found = await self._workers.run(
@@ -149,7 +150,8 @@ class Doing:
         )
         places = [(p.x_mm, p.y_mm) for p in found.points]
         line = None if found.axis is None else marks.to_photo(block, found.axis.ends_mm)
-        return {"points": marks.to_photo(block, places), "line": line}
+        said = [unbroken(one) for one in mark_words.suggested(found, block, plan)]
+        return {"points": marks.to_photo(block, places), "line": line, "said": said}
 
     def _record(self, project: str, name: str) -> tuple[BlockRecord, Plan]:
         with self._shelf.open(project) as quilt:

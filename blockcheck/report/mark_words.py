@@ -46,15 +46,21 @@ def suggestions(found: Suggested, block: BlockRecord, plan: Plan) -> str:
             f"If there are any: {BY_RULER.lower()}"
         )
     lines = [f"Suggestions for {called(block.name)}, from the seams seen in its photo.", GUESSES]
-    for number, point in enumerate(found.points, start=1):
+    each = enumerate(suggested(found, block, plan), start=1)
+    return "\n".join([*lines, *(f"  {number}  {said}" for number, said in each)])
+
+
+def suggested(found: Suggested, block: BlockRecord, plan: Plan) -> tuple[str, ...]:
+    """Each suggestion with where it lies: the points, then the centre line."""
+    said = []
+    for point in found.points:
         off = format_uncertainty(point.u95_mm, unit=plan.unit)
         where = place((point.x_mm, point.y_mm), block, plan)
-        lines.append(f"  {number}  point, {point.seams} seams meet: {where} (± {off})")
+        said.append(f"point, {point.seams} seams meet: {where} (± {off})")
     if found.axis is not None:
         off = format_uncertainty(found.axis.u95_mm, unit=plan.unit)
-        where = line_places(found.axis.ends_mm, block, plan)
-        lines.append(f"  {len(found.points) + 1}  centre line: {where} (± {off})")
-    return "\n".join(lines)
+        said.append(f"centre line: {line_places(found.axis.ends_mm, block, plan)} (± {off})")
+    return tuple(said)
 
 
 def marks(

@@ -118,6 +118,9 @@ def test_seams_are_suggested_in_the_photo(deeds, quilt):
     assert (places > corners.min(axis=0) - 5).all()
     assert (places < corners.max(axis=0) + 5).all()
     assert quilt.latest("3").points_mm == {}  # none of them is marked
+    assert len(found["said"]) == len(found["points"]) + (found["line"] is not None)
+    assert all(re.search(" from the (left|right|top|bottom)", said) for said in found["said"])
+    assert all(said.endswith("\xa0in)") for said in found["said"])  # its ±
 
 
 def test_a_block_photographed_again_is_asked_about_and_never_assumed(deeds, quilt):

@@ -155,6 +155,11 @@ def test_from_the_first_photo_to_the_last_cut(browser, house, size):
         hand.tap(x, y)
         page.wait_for_selector("[data-handle=point-1]")
         page.wait_for_selector("text=Point 1")
+        hand.press("#suggest")
+        page.wait_for_selector("#guesses li")
+        first = page.locator("#guesses li").first.inner_text()
+        assert re.match("1: (point, .* seams meet|centre line): .* from the ", first)
+        assert page.locator(".handle.guess text").first.text_content() == "1?"
         with kept(house, name) as quilt:
             assert set(quilt.latest("2").points_mm) == {"1"}
             whats = [e.what for e in quilt.history("2")]

@@ -64,6 +64,7 @@ function use(name) {
   document.getElementById("suggest").hidden = name === "edges";
   kept.closest("label").hidden = name !== "edges";
   hinted(name);
+  listed();
   paint();
 }
 
@@ -143,13 +144,9 @@ function marks() {
     move: (to, done) => { now.line[i] = to; paint(); later(done, keepLine); },
     remove: () => { now.line = null; keepLine(); },
   }));
-  for (const [i, at] of (guesses?.points || []).entries()) found.push({
-    id: `guess-${i}`, at, text: "?", label: `Suggested point ${i + 1}: press Enter to mark it`, kind: "point guess",
-    tap: () => { guesses.points.splice(i, 1); add(at); },
-  });
-  if (guesses?.line?.length) found.push({
-    id: "guess-line", at: guesses.line[0], text: "centre line?", label: "Suggested centre line: press Enter to mark it", kind: "point guess",
-    tap: () => { now.line = guesses.line; guesses.line = null; keepLine(); },
+  for (const guess of guesses || []) found.push({
+    id: `guess-${guess.n}`, at: guess.at, text: `${guess.n}?`, label: `Suggestion ${guess.n}, ${guess.said}: press Enter to mark it`, kind: "point guess",
+    tap: () => accept(guess),
   });
   if (firstEnd) found.push({ id: "first", at: firstEnd, label: "First end of the centre line", kind: "point" });
   return found;
@@ -172,9 +169,9 @@ function tap(at) {
   keepLine();
 }
 
-function add(at) {
-  let n = 1;
-  while (String(n) in now.points) n += 1;
+function add(at, name = "1") {
+  let n = name;
+  for (let i = 1; n in now.points; i += 1) n = String(i);
   now.points[n] = at;
   keepPoints();
 }
@@ -187,10 +184,30 @@ async function suggest() {
   const found = await tried(() => act("suggest", { name: now.name }));
   busy.hidden = true;
   if (!found) return;
-  guesses = found;
-  const n = found.points.length;
-  say(n || found.line ? "These are guesses. Tap each one that is right, and check it with the ruler." : "No seams that meet near an edge were seen.");
+  const places = [...found.points, ...(found.line ? [found.line[0]] : [])];
+  guesses = places.map((at, i) => ({ n: i + 1, at, said: found.said[i], line: i < found.points.length ? null : found.line }));
+  say(guesses.length ? `${guesses.length === 1 ? "1 suggestion stands" : `${guesses.length} suggestions stand`} beside the photo.` : "No seams that meet near an edge were seen.");
+  listed();
   paint();
+}
+
+/** The suggestions beside the photo, by the numbers that they have in it. */
+function listed() {
+  const list = document.querySelector("#guesses ol");
+  document.getElementById("guesses").hidden = tool === "edges" || !guesses?.length;
+  list.replaceChildren(...(guesses || []).map((guess) => make("li", {},
+    make("span", {}, `${guess.n}: ${guess.said}`), " ",
+    make("button", { type: "button", onclick: () => accept(guess) }, "Mark it", make("span", { class: "away" }, `: suggestion ${guess.n}`)))));
+}
+
+function accept(guess) {
+  const inList = document.activeElement?.closest("#guesses");
+  guesses = guesses.filter((g) => g !== guess);
+  listed();
+  if (inList) (document.querySelector("#guesses button") || document.getElementById("suggest")).focus();
+  if (!guess.line) { add(guess.at, String(guess.n)); return; }
+  now.line = guess.line;
+  keepLine();
 }
 
 /** Change something once all before it is done, and show what the project says then. */
