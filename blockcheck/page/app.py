@@ -253,8 +253,11 @@ class Page:
         """What happens to the photos, as it happens."""
         name = request.path_params["project"]
         self.shelf.path(name)
-        items = [vars(item) for item in self.queue.items(name)]
-        first = f"event: photos\ndata: {json.dumps(items)}\n\n"
+
+        def first() -> str:
+            items = [vars(item) for item in self.queue.items(name)]
+            return f"event: photos\ndata: {json.dumps(items)}\n\n"
+
         return StreamingResponse(self.hub.listen(name, first), media_type="text/event-stream")
 
     async def picture(self, request: Request) -> Response:

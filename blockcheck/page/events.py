@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Any
 
 _BEAT_S = 15.0
@@ -29,12 +29,15 @@ class Hub:
         for queue in self._listening:
             queue.put_nowait(None)
 
-    async def listen(self, project: str, first: str) -> AsyncIterator[str]:
-        """Events as they come, after `first`; with a sign of life where nothing happens."""
+    async def listen(self, project: str, first: Callable[[], str]) -> AsyncIterator[str]:
+        """Events as they come, after what is so at `first`; a sign of life where nothing happens.
+
+        `first` is asked once the events are heard, so that none falls between the two.
+        """
         queue: asyncio.Queue[str | None] = asyncio.Queue()
         self._listening[queue] = project
         try:
-            yield first
+            yield first()
             while True:
                 try:
                     text = await asyncio.wait_for(queue.get(), _BEAT_S)
