@@ -14,6 +14,7 @@ from ..planning.plan import BlockRecord, Kind, Plan
 from ..project import Project
 from ..report import pair_words, setting_words
 from ..report import project_words as words
+from ..report.phrases import names
 from ..units import parse_size
 from .as_json import to_json
 from .command import command
@@ -117,7 +118,8 @@ def _pairs(
 ) -> tuple[tuple[Pair, ...], tuple[str, ...]]:
     for name in named:
         if name not in blocks:
-            raise ProjectError(f"There is no block {name}.", f"There are: {', '.join(blocks)}.")
+            there = f"It has {names(list(blocks))}." if blocks else "It has no blocks yet."
+            raise ProjectError(f"There is no block {name} in this project.", there)
     if named:
         return (compare(blocks[named[0]], blocks[named[1]], plan),), ()
     kinds = {k.name for k in plan.kinds if k.halves}

@@ -51,7 +51,8 @@ def in_places(plan: Plan, kinds: Mapping[str, Sequence[BlockRecord]]) -> list[Bl
     for kind in wanted:
         if not waiting[kind]:
             raise PlanError(
-                f"The rows are compared once there is a {kind} for every place that wants one."
+                f"The rows are compared once every place has its block. Places for {kind}: "
+                f"{wanted.count(kind)}; measured so far: {len(kinds[kind])}."
             )
         laid.append(waiting[kind].pop(0))
     return [*laid, *(b for some in waiting.values() for b in some)]
@@ -120,7 +121,8 @@ def _untrimmable(plan: Plan, kind: str, tied_to: Sequence[str], side: int) -> Pl
     line, way = (("column", "width"), ("row", "height"))[side]
     others = ", ".join(k for k in tied_to if k != kind)
     return PlanError(
-        f"{kind} shares a {line} with {others}, but not its {way}.",
+        f"{kind} and {others} come to lie in one {line}, and their {way}s differ by more than "
+        "trimming takes off.",
         f"Frame the smaller ones, or give each kind a {line} of its own (--order).",
     )
 

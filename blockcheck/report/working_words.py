@@ -118,7 +118,8 @@ def working(one: w.Working, unit: str) -> str:
         case w.Clip(leg, seam, exact, laid, inside):
             return (
                 f"{size(leg)} + 0.586 × {size(seam)} = {decimal(exact, 3)}, lay the ruler at "
-                f"{mark(laid)}; the point lies {mark(inside)} inside"
+                f"{mark(laid)} on both edges and cut across the corner; the triangle's point will lie "
+                f"{mark(inside)} inside the raw edge"
             )
         case w.AsLongAs(other, cut):
             return f"{_LIKE[other]}, {mark(cut)}"

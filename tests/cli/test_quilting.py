@@ -211,6 +211,12 @@ def test_what_is_measured_through_the_middle_stands_beside_what_is_worked_out(ru
     assert "do not cut the borders yet" in (tmp_path / "sails.html").read_text("utf-8")
 
 
+def test_a_block_that_is_not_there_is_said_without_an_empty_list(run):
+    assert "It has no blocks yet." in run("compare", "sails", "a", "b", status=3)
+    rulers(run, c="6,9")
+    assert "It has c." in run("compare", "sails", "a", "b", status=3)
+
+
 def test_a_plan_that_does_not_go_together_is_kept_and_says_what_to_do(run):
     assert "kept, but" not in run("plan", "sails", "--setting", "offset", "--sashing", "1in")
     told = run("plan", "sails", "--setting", "on-point")
