@@ -16,6 +16,7 @@ from ..planning.plan import BlockRecord, called
 from ..planning.quilt import QuiltPlan
 from ..project import PhotoFile, Undoable
 from ..report import cutting_words, mark_words, pair_words, rows_words, words
+from ..report.trimmed_words import to_cut
 from . import block_view, forms, rows_view, set_view, sets, trim_view, verifying, work
 from .queue import REFUSED, Queue
 from .shelf import Known, Shelf
@@ -352,7 +353,7 @@ class Showing:
         """Where a block is trimmed, in its photo's pixels."""
         quilt, blocks = await self.worked_out(project)
         name = query.get("name", "")
-        trims = (t for q in (quilt, *quilt.others) for t in q.trims)
+        trims = (t for q in (quilt, *quilt.others) for t in q.trims if to_cut(q, t.name))
         trim = next((t for t in trims if t.name == name), None)
         block = next((b for b in blocks if b.name == name), None)
         if trim is None or block is None or block.corners_px is None:

@@ -255,6 +255,8 @@ class BlockRecord:
     source : {"photo", "ruler"}
     out_of_square_mm : Estimate or None
         Difference of the diagonals; None where no photo gave it.
+    bow_mm : Estimate or None
+        The largest bow of its sides; None where no photo gave it.
     other_sizes_mm : tuple of (Estimate, Estimate)
         Width and height of earlier readings that disagree with the last and do not count.
     before_mm : (Estimate, Estimate) or None
@@ -280,6 +282,7 @@ class BlockRecord:
     corners_px: np.ndarray | None = None
     corners_mm: np.ndarray | None = None
     out_of_square_mm: Estimate | None = None
+    bow_mm: Estimate | None = None
     other_sizes_mm: tuple[tuple[Estimate, Estimate], ...] = ()
     before_mm: tuple[Estimate, Estimate] | None = None
     checked: bool = True

@@ -79,6 +79,7 @@ def record_of(
         corners_px=None if measured is None else measured.corners_px,
         corners_mm=base.corners_mm * stretch,
         out_of_square_mm=None if measured is None else measured.out_of_square_mm,
+        bow_mm=None if measured is None else max(measured.bow_mm, key=lambda e: e.value),
         other_sizes_mm=sizes.others,
         before_mm=(b.width, b.height) if before and since and (b := _sizes(before)) else None,
         checked=state != "trimmed" or bool(since),

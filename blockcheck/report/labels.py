@@ -99,7 +99,8 @@ class _Page:
             y = self._write([place], _PLAIN, 16, x, y)
         assert quilt.size_mm is not None
         with c.marked("P"):
-            target = f"Trim to {words.size(plan, *quilt.size_mm)}"
+            target = words.size(plan, *quilt.size_mm)
+            target = f"Trim to {target}" if trimmed_words.to_cut(quilt, trim.name) else target
             y = self._write([target], _BOLD, 14, x, y - 2)
         with c.marked("P"):
             for line in trimmed_words.label_lines(quilt, trim):

@@ -123,17 +123,21 @@ def _list_row(block: BlockRecord, plan: Plan, short: bool) -> tuple[str, ...]:
         row += [length(plan, mm, sign=True) for mm in off]
         verdict = "not reached" if short else "reached"
         if short and min(off) > -plan.give_mm:  # large enough from middle to middle
-            verdict += ": not sure enough" if plan.guarded else f": crooked{_apart(plan, block)}"
+            verdict += ": not sure enough" if plan.guarded else f": crooked{_by(plan, block)}"
         row.append("" if block.state == "set aside" else verdict)
     return (*row, block.note)
 
 
-def _apart(plan: Plan, block: BlockRecord) -> str:
-    """How far a block is out of square, where that is more than its own ±."""
-    skew = block.out_of_square_mm
-    if skew is None or abs(skew.value) <= skew.u95:
-        return ""
-    return f", diagonals {format_length(abs(skew.value), unit=plan.unit, fraction=32)} apart"
+def _by(plan: Plan, block: BlockRecord) -> str:
+    """How far a block is out of square and its edges bow, where that is worth a word."""
+    skew, bow, said = block.out_of_square_mm, block.bow_mm, []
+    if skew is not None and abs(skew.value) > skew.u95:
+        said.append(
+            f"diagonals {format_length(abs(skew.value), unit=plan.unit, fraction=32)} apart"
+        )
+    if bow is not None and bow.value > max(plan.give_mm, bow.u95):
+        said.append(f"an edge bows by {format_length(bow.value, unit=plan.unit, fraction=32)}")
+    return "".join(f", {what}" for what in said)
 
 
 def block_story(

@@ -296,6 +296,8 @@ def test_a_block_that_is_large_enough_but_crooked_says_so_in_the_list(tmp_path):
     told = run("show", path, "Gull")
     for row in ("top side", "left side", "out of square", "bottom side's bow"):
         assert re.search(rf"^  {row} +[\d/ .]+ in ± 0.0\d+ in$", told, re.M), row
+    run("add", path, DEMO / "sailboat-5.jpg", "--name", "Tern")  # its long edges bow
+    assert "not reached: crooked, an edge bows by 3/32 in" in run("list", path)
     assert "kind" not in run("list", path)
     run("kind", path, "lighthouse", "--planned", "6x12")
     assert run("list", path).splitlines()[1].startswith("block  kind   state")

@@ -26,6 +26,7 @@ def photo(width, height, *, u=0.15, sha="a", points=None):
         corners_block_mm=outline,
         corners_px=outline * 8,
         out_of_square_mm=Estimate(0.3, (Term("edge fit", 0.1),)),
+        bow_mm=(Estimate(0.2, (Term("edge fit", 0.1),)),) * 4,
     )
     return Kept(Estimate(w, terms), Estimate(h, terms), measurement, sha, points_mm=points or {})
 
