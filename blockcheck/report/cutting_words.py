@@ -28,13 +28,13 @@ def headline(quilt: QuiltPlan) -> str:
 def unused(plan: Plan) -> list[str]:
     """Fabrics that the plan says something of and nothing is cut from: no harm, but said."""
     hand, said = dict(plan.in_hand), []
-    parts = ", ".join(planned.parts_of(plan)) or "none yet"
+    parts = ", ".join(planned.parts_of(plan))
+    parts = f"What is cut: {parts}." if parts else "It has no borders, sashing or other parts yet."
     for name in planned.unused(plan):
         cloth = ", ".join(text for fabric, text in plan.in_hand if fabric == name)
         has = f" ({cloth} in hand)" if name in hand else ""
         said.append(
-            f"Nothing is cut from {name}{has}: no part of this quilt is of that fabric. Parts that "
-            f"are cut: {parts}."
+            f"Nothing is cut from {name}{has}: no part of this quilt is of that fabric. {parts}"
         )
     return said
 
