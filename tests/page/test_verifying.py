@@ -152,3 +152,11 @@ def test_a_lens_that_is_learnt_is_kept_and_said(monkeypatch, tmp_path):
 def test_what_is_no_check_is_not_there(checked):
     for path in ("verify/weigh/photo", "verify/repeat/undo", "verify/verify/do"):
         assert checked.post(f"{PATH}/{path}", json={}).status_code == 404, path
+
+
+def test_the_height_that_was_taken_is_said(served, checked, tmp_path):
+    photo = tmp_path / "card.jpg"
+    save(bank_card(), photo)
+    for height, says in (("", "as a bank card's does"), ("0.8 mm", "0.8 mm (0.031 in)")):
+        answer = send(checked, "verify", photo.read_bytes(), name="card.jpg", height=height).json()
+        assert any(says in text for text in plain(answer["said"])), answer["said"]
