@@ -64,8 +64,11 @@ def test_a_known_size_is_checked_and_the_answer_kept(served, checked, tmp_path):
     shown = [plain(text for _, text in table["rows"]) for table in answer["tables"]]
     assert shown == [list(row[1:]) for row in verified(alone, "in")]
     doubt = "do not cut by these photos"
-    for view in ("photos", "blocks", "rows", "plan", "trim", "cut"):
+    by_ruler = {"name": "R", "width": "6 in", "height": "9 in"}
+    assert checked.post(f"{PATH}/do/ruler", json=by_ruler).status_code == 200
+    for view in ("photos", "blocks", "block?name=R", "rows", "plan", "trim", "cut", "verify"):
         assert doubt in checked.get(f"{PATH}/{view}").text
+    assert checked.post(f"{PATH}/do/remove", json={"name": "R"}).status_code == 200
     with quilt(served) as one:
         (check,) = one.checks()
         assert (check.verdict, check.path.is_file(), one.blocks()) == ("does not agree", True, ())

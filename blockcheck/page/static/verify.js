@@ -16,6 +16,7 @@ function show(place, { good, said, tables }) {
 
 function list(checks) {
   made.hidden = !checks.length;
+  if (checks.length && checks[0].verdict !== "does not agree") document.querySelector(".doubt")?.remove();
   made.querySelector("ul").replaceChildren(...checks.map((c) => make("li", {},
     make("time", {}, c.when), make("strong", {}, c.verdict), `: ${c.known} known, ${c.measured} measured`)));
 }
