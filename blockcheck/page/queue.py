@@ -211,7 +211,7 @@ class Queue:
         try:
             await self._measure(project, item, before)
         except BlockcheckError as e:
-            said = tuple(s for s in (e.message, e.hint) if s)
+            said = tuple(on_page(s) for s in (e.message, e.hint) if s)
             self._set(project, replace(item, state=REFUSED, said=said, code=e.code))
 
     async def _measure(self, project: str, item: Item, before: asyncio.Task[None] | None) -> None:

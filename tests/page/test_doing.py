@@ -123,6 +123,13 @@ def test_seams_are_suggested_in_the_photo(deeds, quilt):
     assert all(said.endswith("\xa0in)") for said in found["said"])  # its ±
 
 
+def test_a_photo_of_another_block_is_refused_in_the_pages_own_words(deeds):
+    body = (PHOTOS / "sailboat-1.jpg").read_bytes()
+    refused = send(deeds, body, "1.jpg", "&again=3")
+    assert refused["state"] == "refused"
+    assert refused["said"][1] == "Open block 1, and photograph it again."
+
+
 def test_a_block_photographed_again_is_asked_about_and_never_assumed(deeds, quilt):
     with Image.open(PHOTOS / "sailboat-5.jpg") as picture:
         out = io.BytesIO()
