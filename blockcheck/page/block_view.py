@@ -11,6 +11,7 @@ import numpy as np
 
 from ..planning.plan import BlockRecord, Plan
 from ..project import Event, Kept
+from ..project.places import SIDES
 from ..report import words
 from ..report.html import unbroken
 from ..report.measured_words import as_fine
@@ -18,7 +19,6 @@ from ..report.screen_picture import on_photo
 from ..uncertainty import Estimate
 from ..units import format_exact, format_uncertainty
 
-SIDES = ("top", "right", "bottom", "left")
 Shown = dict[str, Any]
 
 

@@ -14,13 +14,13 @@ from ..errors import ProjectError
 from ..files import sha256_of
 from ..measuring.results import PhotoResult
 from ..planning.plan import BlockRecord, Plan, usual_in
+from ..project.places import SIDES
 from ..project.records import settings_from, settings_in
 from ..report import mark_words, words
 from ..report.html import unbroken
 from ..settings import Settings
 from ..units import INCH
 from . import forms, marks, rows_view, sets, work
-from .block_view import SIDES
 from .intake import Received
 from .queue import Item, Queue
 from .shelf import Shelf

@@ -11,10 +11,10 @@ from ..planning.cutting.cloth import read_allowance
 from ..planning.cutting.cut_list import PARTS
 from ..planning.layouts.planned import parts_of
 from ..planning.plan import Kind, Plan, usual_in
+from ..project.places import SIDES
 from ..units import format_exact, format_length, parse_length, parse_size
 from .entries import GROUPS, KIND, KINDS, ORDER, Entry
 
-SIDES = ("top", "right", "bottom", "left")
 _DEFAULTS = {f.name: f.default for f in (*fields(Kind), *fields(Plan))}
 Filled = list[tuple[Entry, str]]
 

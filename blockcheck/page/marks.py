@@ -11,12 +11,11 @@ from ..errors import PlanError, ProjectError
 from ..measuring.results import Measurement
 from ..planning.plan import BlockRecord
 from ..project import Project
-from ..project.places import read_place
+from ..project.places import SIDES, read_place
 from ..report import words
 from ..report.screen_picture import on_block, on_photo
 
 Given = Mapping[str, Any]
-_EDGES = ("top", "right", "bottom", "left")
 
 
 def mark(quilt: Project, given: Given) -> None:
@@ -74,7 +73,7 @@ def unmark(quilt: Project, given: Given) -> None:
 
 def _from(edge: str, length: str) -> str:
     """As `read_place` reads it; a comma parts its two lengths, so a decimal comma is a point."""
-    if edge not in _EDGES:
+    if edge not in SIDES:
         raise ValueError("a block has four edges")
     return f"{edge} {length.strip().replace(',', '.')}"
 

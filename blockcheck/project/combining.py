@@ -28,10 +28,9 @@ def record_of(
     """Put a block's readings together.
 
     Of a photo that was read again, by itself or among several together, and of a ruler, only the
-    last reading counts. Those that agree
-    with the last one of all are combined by their uncertainties; one that differs from it by more
-    than both U95 allow does not count and is told. The outline is the last photo's, stretched to
-    the combined size. Of a trimmed block only what was measured since counts, if anything was.
+    last reading counts. Those that agree with the last one of all are combined by their
+    uncertainties; one that differs from it by more than both U95 allow does not count and is told.
+    The outline is the last photo's, stretched to the combined size. Of a trimmed block only what was measured since counts, if anything was.
 
     Parameters
     ----------

@@ -81,7 +81,7 @@ def check_kept(kept: Kept) -> None:
     settings_from(kept.settings)
     photos = kept.settings.get(TOGETHER, [])
     if not isinstance(photos, list) or not all(isinstance(sha256, str) for sha256 in photos):
-        raise ValueError("photos that are none")
+        raise ValueError("an impossible list of photos")
     if m is None:
         return
     found = _sizes_of(m.corners_mm)

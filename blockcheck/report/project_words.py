@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from ..errors import in_one_line, typed
 from ..planning.plan import BlockRecord, Plan
 from ..planning.quilt import short_of_plan
+from ..project.places import SIDES
 from ..project.records import Event, Kept, PhotoFile
 from ..uncertainty import Estimate
 from ..units import format_exact, format_length, format_size, format_uncertainty
@@ -17,8 +18,6 @@ from . import setting_words
 
 if TYPE_CHECKING:
     from ..measuring.results import Measurement
-
-SIDES = ("top", "right", "bottom", "left")
 
 
 def length(plan: Plan, mm: float, *, sign: bool = False) -> str:

@@ -132,11 +132,10 @@ def find_seams(
     view = _flat(photo, outline_mm)
     step = 0.5 / plane.px_per_mm(photo.origin)
     found: list[Seam] = []
-    known: list[np.ndarray] = []
     printed: list[np.ndarray] = []  # or ragged: a run along it is not judged again
 
     def judged(ends: np.ndarray) -> bool:
-        return lies_on(ends, known) or lies_on(ends, printed, _SAME_MM)
+        return lies_on(ends, [s.ends_mm for s in found]) or lies_on(ends, printed, _SAME_MM)
 
     for hint in _hints(view):
         if judged(hint):
@@ -147,9 +146,8 @@ def find_seams(
             seam = _locate(photo, view, run, step)
             if seam is None:
                 printed.append(run)
-            elif not lies_on(seam.ends_mm, known):
+            elif not lies_on(seam.ends_mm, [s.ends_mm for s in found]):
                 found.append(seam)
-                known.append(seam.ends_mm)
     return tied(joined(found), outline_mm)
 
 
